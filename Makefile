@@ -1,0 +1,62 @@
+# Every target sets itself up. `make` alone lists them.
+
+PYTHON ?= $(shell for name in python3 python3.13 python3.12 python3.11 python3.14 python; do \
+	  $$name -c 'import sys; sys.exit(sys.version_info < (3, 11))' 2>/dev/null && echo $$name && break; done)
+BIN := .venv/bin
+READY := .venv/ready
+DEMO ?= demo-class
+
+.DEFAULT_GOAL := help
+.DELETE_ON_ERROR:
+.PHONY: help setup demo test check bench lock clean
+
+help: ## list what can be made
+	@sed -n 's/^\([a-z]*\):[^#]*## /make \1\t/p' Makefile | expand -t 14
+
+setup: $(READY) ## make the virtual environment .venv from the lock
+
+demo: $(READY) ## make a fictional class in demo-class/ and check it
+	@echo "== demo: make a fictional class in $(DEMO)/ and check it"
+	@$(BIN)/intervouch demo $(DEMO)
+
+test: check ## check style, types and imports, then run every test
+	@echo "== test: pytest"
+	@$(BIN)/python -m pytest
+
+check: $(READY) ## check style, types and imports only
+	@echo "== test: style (ruff)"
+	@$(BIN)/ruff check
+	@$(BIN)/ruff format --check
+	@echo "== test: types (mypy)"
+	@$(BIN)/mypy
+	@echo "== test: imports run one way (import-linter)"
+	@$(BIN)/lint-imports --no-logo
+
+bench: $(READY) ## measure the engine on simulated classes whose truth is known
+	@echo "== bench: simulated classes, engine against truth"
+	@$(BIN)/python -m tests.bench $(BENCH)
+
+lock: $(READY) ## pin the newest allowed versions in requirements.lock
+	@echo "== lock: requirements.lock"
+	@$(BIN)/uv pip compile --quiet --upgrade --universal --python-version 3.11 --fork-strategy fewest \
+	  --generate-hashes --no-emit-index-url --no-header --no-annotate \
+	  pyproject.toml --group dev --output-file requirements.lock
+
+clean: ## remove .venv, the demo and all caches
+	@rm -rf .venv $(DEMO) bench-output build .hypothesis .import_linter_cache .mypy_cache .pytest_cache .ruff_cache
+	@find ingest reconcile api tests -name __pycache__ -prune -exec rm -rf {} +
+
+# The lock is laid in by uv, or, where uv finds no way to the packages, by pip itself (slower).
+$(READY): requirements.lock setup.lock pyproject.toml
+	@test -n "$(PYTHON)" || { echo "Python 3.11 or newer is missing: install it, or name it: make PYTHON=/its/path"; exit 1; }
+	@echo "== set-up: a virtual environment in .venv, with the versions of requirements.lock"
+	@test -x $(BIN)/python || $(PYTHON) -m venv .venv || { \
+	  rm -rf .venv; echo "Python has no venv: install it, for instance \`apt-get install python3-venv\`"; exit 1; }
+	@index=$${PIP_INDEX_URL:-$$($(BIN)/python -m pip config get global.index-url 2>/dev/null)}; \
+	  export UV_DEFAULT_INDEX=$${UV_DEFAULT_INDEX:-$$index}; test -n "$$UV_DEFAULT_INDEX" || unset UV_DEFAULT_INDEX; \
+	  { $(BIN)/python -m pip install -qq --disable-pip-version-check --require-hashes -r setup.lock \
+	    && $(BIN)/uv pip sync --quiet --python $(BIN)/python --require-hashes requirements.lock; } \
+	  || { echo "== set-up: uv cannot fetch the packages here, pip does (about half a minute)"; \
+	       $(BIN)/python -m pip install -qq --disable-pip-version-check --require-hashes -r requirements.lock; }
+	@$(BIN)/python -m pip install -qq --disable-pip-version-check --no-deps --no-build-isolation --editable .
+	@touch $(READY)

@@ -1,0 +1,1 @@
+"""Every way in: the class folder, the command line, HTTP, storage, pages."""

@@ -1,0 +1,22 @@
+"""The command line: `intervouch COMMAND`. What a command needs is imported when it runs."""
+
+from __future__ import annotations
+
+import typer
+
+app = typer.Typer(
+    name="intervouch",
+    help="Reconcile what a class's devices recorded with its plan and its logged scores.",
+    no_args_is_help=True,
+    add_completion=False,
+)
+
+
+@app.callback()
+def root() -> None:
+    """Reconcile what a class's devices recorded with its plan and its logged scores."""
+
+
+def main() -> None:
+    """Run the command line."""
+    app()
