@@ -1,0 +1,1 @@
+"""Whether a logged score is what happened, and if not, what did happen."""

@@ -33,8 +33,10 @@ class MachineCount(Protocol):
 
     @property
     def calories_scale_sd(self) -> float:
-        """One standard deviation of a factor common to the whole count of calories: 0.002 or so
-        where the file has a count, more where it is computed from power or speed."""
+        """One standard deviation of a factor common to the whole count of calories.
+
+        0.002 or so where the file has a count, more where it is computed from power or speed.
+        """
 
     @property
     def metres_scale_sd(self) -> float:
@@ -47,22 +49,28 @@ class MachineCount(Protocol):
         """Metres since the file's start at each time."""
 
     def calories_sd(self, start_s: float, end_s: float) -> float:
-        """One standard deviation of the calories counted between two times that is the step's own
-        (interpolation, sparse samples, short gaps), beside the common factor."""
+        """One standard deviation of the calories counted between two times, in calories.
+
+        The step's own doubt (interpolation, sparse samples, short gaps), beside the common factor.
+        """
 
     def metres_sd(self, start_s: float, end_s: float) -> float:
         """The same for metres."""
 
     def covered(self, start_s: float, end_s: float) -> float:
-        """Share (0 to 1) of the time between two times for which the count is known: recorded, or
-        known to have stood still (before a file that begins at the first pull, a machine's own
-        pause)."""
+        """Share (0 to 1) of the time between two times for which the count is known.
+
+        Known is what was recorded, and time in which the count must have stood still (before a
+        file that begins at the first pull, a machine's own pause).
+        """
 
 
 @dataclass(frozen=True)
 class OtherPlacement:
-    """Another credible place of the block on the machine's recording: `offset_s` seconds later
-    than the best one, with its probability."""
+    """Another credible place of the block on the machine's recording.
+
+    Its bells lie `offset_s` seconds later on the recording than those of the best placement.
+    """
 
     offset_s: float
     probability: float
