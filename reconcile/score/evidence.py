@@ -1,0 +1,446 @@
+"""What the devices say a score could have been: weighted scenarios, round by round.
+
+A scenario is one place of the bells on the machine's recording together with one factor by which
+the count may be off. Each gives what the display showed at the bells and some seconds later.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ingest.recording import Floats
+from reconcile.plan import Measure
+from reconcile.score.expected import expectation
+from reconcile.score.question import MachineCount, ScoreQuestion
+from reconcile.score.scored import Scored, ScoredStep, finishing_amounts
+
+Bools = NDArray[np.bool_]
+
+# Seconds after the bell at which a display may be read: up to 3 s is what a class hears and does
+# (the contract's own tolerance); later, until the flywheel has run out.
+PROMPT_DELAYS_S = np.array([0.0, 0.5, 1.0, 1.5, 2.0, 2.5, 3.0])
+LATE_DELAYS_S = np.array([4.0, 5.0, 6.5, 8.0, 10.0, 13.0, 17.0, 22.0, 30.0])
+DELAYS_S = np.concatenate([PROMPT_DELAYS_S, LATE_DELAYS_S])
+
+# Nodes of the placement's doubt, in its own standard deviations, weighted by Student's t with 5
+# degrees of freedom: placements err further out than a normal law says.
+SHIFT_NODES = np.array([-4.0, -2.8, -1.9, -1.2, -0.6, 0.0, 0.6, 1.2, 1.9, 2.8, 4.0])
+SHIFT_WEIGHTS = (1 + SHIFT_NODES**2 / 5) ** -3 * np.gradient(SHIFT_NODES)
+FACTOR_NODES = np.array([-2.0, -1.0, 0.0, 1.0, 2.0])
+FACTOR_WEIGHTS = np.exp(-(FACTOR_NODES**2) / 2)
+# Nodes of an expectation's spread.
+SPREAD_NODES = np.linspace(-3.2, 3.2, 17)
+SPREAD_WEIGHTS = np.exp(-(SPREAD_NODES**2) / 2)
+
+# A count's own doubt is never less than this (between two displayed numbers; clock grain).
+LEAST_SD: dict[Measure, float] = {"calories": 0.06, "metres": 0.6, "reps": 0.5, "seconds": 0.35}
+# What a missing stretch is filled with is known to about this share; rounds vary by about that.
+FILLED_SPREAD = 0.25
+ROUND_SPREAD = 0.10
+# A step known to less than this share does not count as directly recorded.
+LEAST_COVER = 0.5
+# Seconds of machine time around a step within which its finish is looked for, and the grain.
+FINISH_GRAIN_S = 0.1
+
+
+@dataclass(frozen=True, eq=False)
+class Evidence:
+    """Scenarios (g) of the value of each round (k), read at each of `DELAYS_S` (d).
+
+    weight: (g,), sums to 1. read: (g, k, d), continuous; `read[:, :, 0]` is at the bells.
+    with_rest: (g, k), the display left running until the next scored step or the block's end.
+    sd: (g, k), the doubt of each value beside the scenario. skipped: (k,), rounds not attempted.
+    covered: (k,), share of the round's scored work that was recorded.
+    recorded: (g,), which scenarios rest on a recording and not on mere expectation.
+    machine: the machine that counted; None without one. pulls_in_rests: it was used in rests.
+    """
+
+    measure: Measure
+    weight: Floats
+    read: Floats
+    with_rest: Floats
+    sd: Floats
+    skipped: Bools
+    covered: Floats
+    recorded: Bools
+    machine: str | None
+    pulls_in_rests: bool
+
+    @property
+    def direct(self) -> bool:
+        """Whether a machine counted at least half of what is scored."""
+        return bool(self.recorded.any() and self.covered.mean() >= LEAST_COVER)
+
+    @property
+    def counting(self) -> Bools:
+        """(k,) Which rounds count in a lowest, highest or mean: a skipped one does in seconds."""
+        if self.measure == "seconds":
+            return np.ones(len(self.skipped), dtype=bool)
+        return ~self.skipped
+
+    @property
+    def best(self) -> int:
+        """The likeliest scenario."""
+        return int(np.argmax(self.weight))
+
+
+def skipped_rounds(question: ScoreQuestion, scored: Scored) -> Bools:
+    """Which rounds were not attempted, on the evidence of the measured intervals."""
+    attempted = {
+        (interval.round, interval.step): interval.attempted for interval in question.intervals
+    }
+    return np.array(
+        [
+            all(
+                attempted.get((step.planned.round, step.planned.step)) is False for step in steps
+            )
+            for steps in scored.rounds
+        ],
+        dtype=bool,
+    )
+
+
+def score_evidence(
+    question: ScoreQuestion, scored: Scored, measure: Measure | None = None
+) -> Evidence:
+    """What the machine recordings say of the score, or where there are none, the expectation.
+
+    `measure` asks for the same rounds in another unit (calories or metres).
+    """
+    unit = measure or scored.measure
+    skipped = skipped_rounds(question, scored)
+    prior = _expected_evidence(question, replace(scored, measure=unit), skipped)
+    useful = unit in ("calories", "metres") or (unit == "seconds" and scored.on_machine)
+    if not question.counts or not useful:
+        return prior
+    counted = _counted_evidence(question, scored, unit, skipped)
+    if counted is None:
+        return prior
+    return _mixture(counted, prior, question.ownership_probability)
+
+
+def _expected_evidence(question: ScoreQuestion, scored: Scored, skipped: Bools) -> Evidence:
+    expected = expectation(
+        scored, question.athlete, question.equipment, question.earlier_power_w
+    )
+    factor = np.exp(SPREAD_NODES * expected.spread)
+    values = factor[:, None] * np.where(
+        skipped & (scored.measure != "seconds"), 0.0, expected.rounds
+    )
+    if scored.measure == "seconds":
+        lengths = [sum(step.planned.duration_s for step in steps) for steps in scored.rounds]
+        values = np.minimum(values, np.asarray(lengths))
+    return Evidence(
+        measure=scored.measure,
+        weight=SPREAD_WEIGHTS / SPREAD_WEIGHTS.sum(),
+        read=np.repeat(values[:, :, None], len(DELAYS_S), axis=2),
+        with_rest=values,
+        sd=np.maximum(ROUND_SPREAD * values, LEAST_SD[scored.measure]),
+        skipped=skipped,
+        covered=np.zeros(len(scored.rounds)),
+        recorded=np.zeros(len(factor), dtype=bool),
+        machine=None,
+        pulls_in_rests=False,
+    )
+
+
+def _mixture(counted: Evidence, prior: Evidence, ownership: float) -> Evidence:
+    """The counted scenarios where the recording is the athlete's, the expected ones where not."""
+    if ownership >= 1.0:
+        return counted
+    return replace(
+        counted,
+        weight=np.concatenate([counted.weight * ownership, prior.weight * (1 - ownership)]),
+        read=np.concatenate([counted.read, prior.read]),
+        with_rest=np.concatenate([counted.with_rest, prior.with_rest]),
+        sd=np.concatenate([counted.sd, prior.sd]),
+        recorded=np.concatenate([counted.recorded, prior.recorded]),
+    )
+
+
+def _shifts(question: ScoreQuestion, round_s: float) -> tuple[Floats, Floats]:
+    """Where else the bells may lie on the recording (s later than the best place), and weights."""
+    shift = SHIFT_NODES * max(question.placement_sd_s, 0.05)
+    weight = SHIFT_WEIGHTS / SHIFT_WEIGHTS.sum() * question.placement_probability
+    left = 1.0 - question.placement_probability
+    if left <= 1e-6:
+        return shift, weight / weight.sum()
+    others = [(other.offset_s, other.probability) for other in question.other_placements]
+    if not others:
+        others = [(-round_s, 1.0), (round_s, 1.0)]
+    total = sum(probability for _, probability in others)
+    shift = np.concatenate([shift, [offset for offset, _ in others]])
+    weight = np.concatenate([weight, [left * probability / total for _, probability in others]])
+    return shift, weight / weight.sum()
+
+
+def counts_of_step(step: ScoredStep, counts: Sequence[MachineCount]) -> list[MachineCount]:
+    """The machines whose work in a step adds up; work recorded twice is taken once.
+
+    The first that saw the step is taken; another is added only where it was pulled at other times.
+    """
+    taken: list[MachineCount] = []
+    busy: list[tuple[float, float]] = []
+    for count in counts:
+        if count.covered(step.start_s, step.end_s) < LEAST_COVER:
+            continue
+        pulls = [
+            (max(start, step.start_s), min(end, step.end_s))
+            for start, end in count.pulls
+            if start < step.end_s and end > step.start_s
+        ]
+        if not taken:
+            taken.append(count)
+            busy = pulls
+            continue
+        total_s = sum(end - start for start, end in pulls)
+        common_s = sum(
+            max(0.0, min(end, other_end) - max(start, other_start))
+            for start, end in pulls
+            for other_start, other_end in busy
+        )
+        if total_s > 0 and common_s < 0.3 * total_s:
+            taken.append(count)
+            busy = [*busy, *pulls]
+    return taken
+
+
+def _counted_evidence(
+    question: ScoreQuestion, scored: Scored, unit: Measure, skipped: Bools
+) -> Evidence | None:
+    shift, shift_weight = _shifts(question, question.block.round_s)
+    step_values: list[list[StepReading | None]] = [
+        [_step_reading(step, question.counts, unit, shift) for step in steps]
+        for steps in scored.rounds
+    ]
+    known = [reading for steps in step_values for reading in steps if reading is not None]
+    if not known:
+        return None
+    rounds = [
+        _round_reading(steps, readings, known, unit, bool(skip))
+        for steps, readings, skip in zip(scored.rounds, step_values, skipped, strict=True)
+    ]
+    idle = np.array([reading.idle for reading in rounds])
+    if unit != "seconds":
+        attempted = {
+            (interval.round, interval.step): interval.attempted for interval in question.intervals
+        }
+        unseen = [
+            all(attempted.get((s.planned.round, s.planned.step)) is not True for s in steps)
+            for steps in scored.rounds
+        ]
+        skipped = skipped | (idle & np.array(unseen))
+    read = np.stack([reading.read for reading in rounds], axis=1)
+    with_rest = np.stack([reading.with_rest for reading in rounds], axis=1)
+    sd = np.repeat(np.array([[reading.sd for reading in rounds]]), len(shift), axis=0)
+    weight = shift_weight
+    scale_sd = known[0].scale_sd
+    if unit != "seconds" and scale_sd > 0.001:
+        factor = np.exp(FACTOR_NODES * scale_sd)
+        factor_weight = FACTOR_WEIGHTS / FACTOR_WEIGHTS.sum()
+        read = (factor[:, None, None, None] * read[None]).reshape(-1, *read.shape[1:])
+        with_rest = (factor[:, None, None] * with_rest[None]).reshape(-1, with_rest.shape[1])
+        sd = np.tile(sd, (len(factor), 1))
+        weight = (factor_weight[:, None] * weight[None]).ravel()
+    return Evidence(
+        measure=unit,
+        weight=weight / weight.sum(),
+        read=read,
+        with_rest=with_rest,
+        sd=sd,
+        skipped=skipped,
+        covered=np.array([reading.covered for reading in rounds]),
+        recorded=np.ones(len(weight), dtype=bool),
+        machine=known[0].machine,
+        pulls_in_rests=_pulls_in_rests(question, scored),
+    )
+
+
+def _pulls_in_rests(question: ScoreQuestion, scored: Scored) -> bool:
+    gaps = [(step.end_s + 3.0, step.next_work_s - 1.0) for step in scored.steps]
+    return any(
+        min(end, gap_end) - max(start, gap_start) > 2.0
+        for count in question.counts
+        for start, end in count.pulls
+        for gap_start, gap_end in gaps
+    )
+
+
+@dataclass(frozen=True, eq=False)
+class StepReading:
+    """One scored step as counted: read (g, d), with_rest (g,), and how well it is known."""
+
+    read: Floats
+    with_rest: Floats
+    sd: float
+    covered: float
+    scale_sd: float
+    machine: str
+    duration_s: float
+
+
+@dataclass(frozen=True, eq=False)
+class RoundReading:
+    """One round: the sum over its scored steps, missing stretches filled from the others."""
+
+    read: Floats
+    with_rest: Floats
+    sd: float
+    covered: float
+    idle: bool
+
+
+def _step_reading(
+    step: ScoredStep, counts: Sequence[MachineCount], unit: Measure, shift: Floats
+) -> StepReading | None:
+    taken = counts_of_step(step, counts)
+    if not taken:
+        return None
+    covered = max(count.covered(step.start_s, step.end_s) for count in taken)
+    machine = taken[0].machine
+    if unit == "seconds":
+        read, sd = _finish_reading(step, taken[0], shift)
+        return StepReading(
+            read, read[:, 0], sd, covered, 0.0, machine, step.planned.duration_s
+        )
+    # A late reading ends where the next work begins; a prompt one is what the class does anyway.
+    late_s = np.minimum(LATE_DELAYS_S, max(3.0, step.next_work_s - step.end_s))
+    delay_s = np.concatenate([PROMPT_DELAYS_S, late_s])
+    read_s = step.end_s + shift[:, None] + delay_s[None, :]
+    start_s = step.start_s + shift
+    rest_end_s = step.next_scored_s + shift
+    read = np.zeros(read_s.shape)
+    with_rest = np.zeros(len(shift))
+    variance = 0.0
+    for count in taken:
+        at = count.metres_at if unit == "metres" else count.calories_at
+        own_sd = count.metres_sd if unit == "metres" else count.calories_sd
+        begun = np.asarray(at(start_s))
+        read += np.asarray(at(read_s.ravel())).reshape(read_s.shape) - begun[:, None]
+        with_rest += np.asarray(at(rest_end_s)) - begun
+        variance += own_sd(step.start_s, step.end_s) ** 2
+    if not (np.isfinite(read).all() and np.isfinite(with_rest).all()):
+        return None
+    scale_sd = taken[0].metres_scale_sd if unit == "metres" else taken[0].calories_scale_sd
+    sd = max(LEAST_SD[unit], float(np.sqrt(variance)))
+    return StepReading(
+        np.maximum(read, 0.0),
+        np.maximum(with_rest, 0.0),
+        sd,
+        covered,
+        scale_sd,
+        machine,
+        step.planned.duration_s,
+    )
+
+
+def _finish_reading(
+    step: ScoredStep, count: MachineCount, shift: Floats
+) -> tuple[Floats, float]:
+    """Seconds from the bell until the count reached the step's amount; its length if it did not.
+
+    (g, d) with the doubt of one reading. The clock is read up to some seconds after the finish.
+    """
+    finish = finishing_amounts(step.planned)
+    assert finish is not None  # asked only of steps that a machine finishes
+    measure, amount = finish
+    at = count.metres_at if measure == "metres" else count.calories_at
+    own_sd = count.metres_sd if measure == "metres" else count.calories_sd
+    length_s = step.planned.duration_s
+    begin_s = step.start_s + float(shift.min())
+    grid_s = np.arange(begin_s, step.end_s + float(shift.max()) + 1.0, FINISH_GRAIN_S)
+    running = np.maximum.accumulate(np.asarray(at(grid_s)))
+    target = np.asarray(at(step.start_s + shift)) + amount
+    index = np.searchsorted(running, target, side="left")
+    inside = index < len(grid_s)
+    finish_s = np.where(inside, grid_s[np.minimum(index, len(grid_s) - 1)], np.inf)
+    taken_s = np.minimum(finish_s - (step.start_s + shift), length_s)
+    read = np.minimum(taken_s[:, None] + DELAYS_S[None, :], length_s)
+    pace = max(amount / max(float(np.median(taken_s)), 1.0), 1e-6)
+    doubt = own_sd(step.start_s, step.end_s) / pace
+    return read, max(LEAST_SD["seconds"], doubt)
+
+
+def _round_reading(
+    steps: Sequence[ScoredStep],
+    readings: Sequence[StepReading | None],
+    known: Sequence[StepReading],
+    unit: Measure,
+    skipped: bool,
+) -> RoundReading:
+    read = np.zeros_like(known[0].read)
+    with_rest = np.zeros_like(known[0].with_rest)
+    variance = 0.0
+    covered_s = 0.0
+    well_known = [reading for reading in known if reading.covered > 0.95] or list(known)
+    usual_rate = float(
+        np.mean([reading.read[:, 0].mean() / reading.duration_s for reading in well_known])
+    )
+    for step, reading in zip(steps, readings, strict=True):
+        length_s = step.planned.duration_s
+        share = 0.0 if reading is None else reading.covered
+        covered_s += share * length_s
+        if reading is not None:
+            read = read + reading.read
+            with_rest = with_rest + reading.with_rest
+            variance += reading.sd**2
+        if share < 0.98 and not skipped:
+            missing = (1 - share) * length_s * usual_rate
+            read = read + missing
+            with_rest = with_rest + missing
+            variance += (FILLED_SPREAD * missing) ** 2
+    total_s = sum(step.planned.duration_s for step in steps)
+    idle = bool(covered_s > 0.9 * total_s and read[:, 0].max() < LEAST_SD[unit] * 5)
+    return RoundReading(
+        read, with_rest, float(np.sqrt(variance)) or LEAST_SD[unit], covered_s / total_s, idle
+    )
+
+
+def recorded_value(evidence: Evidence, take: str) -> tuple[float, float, float] | None:
+    """(best value, low, high) of the score at the bells, 95 % range; None if nothing recorded it.
+
+    The range mixes the scenarios, each with the doubt of its rounds.
+    """
+    from scipy.optimize import brentq
+    from scipy.special import ndtr
+
+    from reconcile.score.scored import take_of
+
+    if not evidence.direct:
+        return None
+    rows = np.flatnonzero(evidence.recorded)
+    counting = evidence.counting
+    weight = evidence.weight[rows] / evidence.weight[rows].sum()
+    at_bell = evidence.read[rows][:, :, 0]
+    values = np.array([take_of(row[counting], take) for row in at_bell])  # type: ignore[arg-type]
+    if not np.isfinite(values).all():
+        return None
+    sd = np.array(
+        [
+            take_sd(row[counting], own[counting], take)
+            for row, own in zip(at_bell, evidence.sd[rows], strict=True)
+        ]
+    )
+    best = float(values[int(np.argmax(weight))])
+
+    def share_below(x: float) -> float:
+        return float(weight @ ndtr((x - values) / sd))
+
+    low_x, high_x = float((values - 8 * sd).min()), float((values + 8 * sd).max())
+    low = brentq(lambda x: share_below(x) - 0.025, low_x, high_x)
+    high = brentq(lambda x: share_below(x) - 0.975, low_x, high_x)
+    return best, min(max(0.0, float(low)), best), max(float(high), best)
+
+
+def take_sd(values: Floats, sd: Floats, take: str) -> float:
+    """Standard deviation of a take over independent rounds (the extreme round's, for extremes)."""
+    if take == "total":
+        return float(np.sqrt((sd**2).sum()))
+    if take == "mean":
+        return float(np.sqrt((sd**2).sum()) / len(sd))
+    index = int(np.argmin(values)) if take == "lowest" else int(np.argmax(values))
+    return float(sd[index])
