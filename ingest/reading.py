@@ -1,0 +1,137 @@
+"""Every way in: the bytes of an upload to the recordings in it."""
+
+from __future__ import annotations
+
+import zlib
+from dataclasses import dataclass, replace
+
+from ingest.archive import is_zip, members
+from ingest.errors import EmptyFile, IngestError, TooLarge, UnknownFormat
+from ingest.limits import HEAD_BYTES, MAX_FILE_BYTES
+from ingest.readers import READERS, Reader
+from ingest.recording import Problem, Recording
+
+GZIP_MARK = b"\x1f\x8b"
+
+
+@dataclass(frozen=True)
+class FileReading:
+    """One file of an upload: its recording, or why there is none.
+
+    name: as given, `<name>/<member>` for a zip's members.
+    problems: everything found wrong, the recording's own included; never empty where
+        `recording` is None.
+    """
+
+    name: str
+    recording: Recording | None
+    problems: tuple[Problem, ...]
+
+
+def read_file(data: bytes, name: str) -> tuple[FileReading, ...]:
+    """Read an uploaded file: one reading, or one for each member of a zip.
+
+    The content decides the format; a name that says otherwise is a problem. Whatever the bytes
+    are, this gives readings and raises nothing.
+
+    Args:
+        data: the file's bytes, gzipped or not.
+        name: its name, used for messages and to tell a wrong ending.
+    """
+    if not is_zip(data[:HEAD_BYTES]):
+        return (read_one(data, name),)
+    problems = ending_problems(name, (".zip",), "a zip")
+    try:
+        found = members(data, name)
+    except IngestError as error:
+        return (FileReading(name, None, (*problems, error.as_problem())),)
+    readings = []
+    for member in found:
+        if isinstance(member.content, bytes):
+            reading = read_one(member.content, f"{name}/{member.name}")
+        else:
+            reading = FileReading(f"{name}/{member.name}", None, (member.content.as_problem(),))
+        readings.append(replace(reading, problems=(*problems, *reading.problems)))
+    return tuple(readings)
+
+
+def read_one(data: bytes, name: str) -> FileReading:
+    """Read a file that is no archive."""
+    problems: list[Problem] = []
+    plain_name = name
+    try:
+        if data.startswith(GZIP_MARK):
+            data, cut = inflated(data, name)
+            problems.extend(cut)
+            if name.lower().endswith(".gz"):
+                plain_name = name[:-3]
+        elif name.lower().endswith(".gz"):
+            problems.append(
+                Problem("wrong_extension", f"{name} ends in .gz and is not compressed")
+            )
+            plain_name = name[:-3]
+        reader = reader_for(data, name)
+        problems.extend(ending_problems(plain_name, reader.endings, reader.name.upper()))
+        recording = reader.read(data, name)
+    except IngestError as error:
+        return FileReading(name, None, (*problems, error.as_problem()))
+    problems.extend(recording.problems)
+    return FileReading(name, replace(recording, problems=tuple(problems)), tuple(problems))
+
+
+def reader_for(data: bytes, name: str) -> Reader:
+    """Choose the first reader that recognises the content.
+
+    Raises:
+        EmptyFile: there is no content.
+        TooLarge: more than `MAX_FILE_BYTES`.
+        UnknownFormat: no reader does.
+    """
+    if not data.strip(b"\x00\t\n\r "):
+        raise EmptyFile(
+            "it is empty" if not data else f"its {len(data)} bytes are all blank", file=name
+        )
+    if len(data) > MAX_FILE_BYTES:
+        raise TooLarge(f"it has more than {MAX_FILE_BYTES} bytes", file=name)
+    head = data[:HEAD_BYTES]
+    for reader in READERS:
+        if reader.sniff(head):
+            return reader
+    tried = ", ".join(reader.name.upper() for reader in READERS)
+    raise UnknownFormat(f"its content is none of {tried}", file=name)
+
+
+def inflated(data: bytes, name: str) -> tuple[bytes, list[Problem]]:
+    """Give a gzipped file's content, as far as it is sound, never more than a limit.
+
+    Raises:
+        TooLarge: it inflates to more than `MAX_FILE_BYTES`.
+    """
+    content = bytearray()
+    rest = data
+    while rest.startswith(GZIP_MARK):
+        stream = zlib.decompressobj(wbits=zlib.MAX_WBITS | 16)
+        try:
+            content += stream.decompress(rest, MAX_FILE_BYTES + 1 - len(content))
+        except zlib.error as error:
+            where = len(data) - len(rest)
+            return bytes(content), [
+                Problem("bad_gzip", f"the compression is damaged at byte {where} or after: {error}")
+            ]
+        if len(content) > MAX_FILE_BYTES:
+            raise TooLarge(f"it inflates to more than {MAX_FILE_BYTES} bytes", file=name)
+        if not stream.eof:
+            return bytes(content), [
+                Problem("truncated", f"the compressed file ends at byte {len(data)}, too early")
+            ]
+        rest = stream.unused_data
+    return bytes(content), []
+
+
+def ending_problems(name: str, endings: tuple[str, ...], content: str) -> tuple[Problem, ...]:
+    """Tell of a name whose ending is not one of the content's."""
+    if name.lower().endswith(endings):
+        return ()
+    last = name.rsplit("/", 1)[-1]
+    ending = f"ends in .{last.rsplit('.', 1)[1]}" if "." in last else "has no ending"
+    return (Problem("wrong_extension", f"{name} {ending}; its content is {content}"),)
