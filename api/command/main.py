@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import typer
 
+from api.command.check import check
+from api.command.demo import demo
+
 app = typer.Typer(
     name="intervouch",
     help="Reconcile what a class's devices recorded with its plan and its logged scores.",
@@ -15,6 +18,10 @@ app = typer.Typer(
 @app.callback()
 def root() -> None:
     """Reconcile what a class's devices recorded with its plan and its logged scores."""
+
+
+app.command()(check)
+app.command()(demo)
 
 
 def main() -> None:

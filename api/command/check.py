@@ -1,0 +1,117 @@
+"""`intervouch check FOLDER`: reconcile a class folder and say what came of it."""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Annotated, NoReturn
+
+import typer
+from rich.console import Console
+from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
+
+from api.sheet.rows import all_recordings, class_sheet
+from api.sheet.terminal import print_sheet
+from api.sheet.words import printable
+from reconcile.classes import ClassRecord
+from reconcile.document import document_text
+from reconcile.result import ClassResult
+
+Report = Callable[[str, int, int], None]
+
+# Where the width is nobody's (a pipe, a file), a sheet as wide as a page of text.
+PIPE_COLUMNS = 100
+
+
+def check(
+    folder: Annotated[Path, typer.Argument(help="The class folder.", show_default=False)],
+    json_file: Annotated[
+        Path | None,
+        typer.Option("--json", metavar="FILE", help="Write the result document here."),
+    ] = None,
+    html_file: Annotated[
+        Path | None,
+        typer.Option("--html", metavar="FILE", help="Write the class page here."),
+    ] = None,
+) -> None:
+    """Check a class: what was planned and logged against what the devices recorded.
+
+    The exit status is 0 also when some recordings could not be read (the sheet lists them), and 1
+    when nothing could be checked.
+    """
+    from api.folder import FolderError, read_class_folder
+    from reconcile.engine import reconcile_class
+
+    try:
+        with progress_bar() as report:
+            record = read_class_folder(folder, report)
+            result = reconcile_class(record, report)
+    except FolderError as error:
+        stop(str(error))
+    write_outputs(record, result, json_file, html_file)
+    print_sheet(sheet_console(), class_sheet(record, result))
+    if nothing_checked(result):
+        stop(
+            f"Nothing in {folder} could be checked: none of its recordings could be read, and no "
+            "score can be judged without one. See the files listed above."
+        )
+
+
+def write_outputs(
+    record: ClassRecord, result: ClassResult, json_file: Path | None, html_file: Path | None
+) -> None:
+    """Write the document and the page, where they are asked for; ends with 1 where a path fails."""
+    texts: list[tuple[Path, str]] = []
+    if json_file is not None:
+        texts.append((json_file, document_text(result)))
+    if html_file is not None:
+        from api.sheet.page import class_page
+
+        texts.append((html_file, class_page(record, result)))
+    for path, text in texts:
+        try:
+            path.write_text(text, encoding="utf-8", newline="\n")
+        except OSError as error:
+            stop(f"{path} could not be written: {error.strerror}. Name a place that can be.")
+
+
+def nothing_checked(result: ClassResult) -> bool:
+    """Whether no recording could be read and no score got a verdict."""
+    readable = any(recording.status != "unreadable" for recording in all_recordings(result))
+    judged = any(
+        score.verdict != "unverifiable" for athlete in result.athletes for score in athlete.scores
+    )
+    return not readable and not judged
+
+
+def sheet_console() -> Console:
+    """Standard output; as wide as the terminal, or as COLUMNS says, or as a page of text."""
+    if sys.stdout.isatty() or "COLUMNS" in os.environ:
+        return Console(highlight=False, emoji=False)
+    return Console(highlight=False, emoji=False, width=PIPE_COLUMNS)
+
+
+@contextmanager
+def progress_bar() -> Iterator[Report | None]:
+    """A bar on standard error that goes away when done; nothing where that is no terminal."""
+    console = Console(stderr=True, highlight=False, emoji=False)
+    if not console.is_terminal:
+        yield None
+        return
+    columns = (TextColumn("{task.description}", markup=False), BarColumn(), MofNCompleteColumn())
+    with Progress(*columns, console=console, transient=True) as bar:
+        task = bar.add_task("", total=None)
+
+        def report(stage: str, done: int, total: int) -> None:
+            bar.update(task, description=printable(stage), completed=done, total=total)
+
+        yield report
+
+
+def stop(message: str) -> NoReturn:
+    """Say what is wrong on standard error and end with status 1."""
+    Console(stderr=True, highlight=False, emoji=False).print(printable(message), markup=False)
+    raise typer.Exit(1)

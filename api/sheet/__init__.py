@@ -1,0 +1,1 @@
+"""The class sheet, in a terminal and as one page."""

@@ -1,0 +1,119 @@
+"""A signal reduced to the columns of a drawing: lowest and highest value in each."""
+
+from __future__ import annotations
+
+import itertools
+from dataclasses import dataclass
+
+import numpy as np
+
+from ingest.recording import Floats
+
+
+@dataclass(frozen=True, eq=False)
+class Columns:
+    """Lowest and highest value in each column of a drawing, NaN where nothing was recorded."""
+
+    low: Floats
+    high: Floats
+
+    @property
+    def filled(self) -> bool:
+        """Whether anything was recorded at all."""
+        return bool(np.isfinite(self.high).any())
+
+    def completed_by(self, other: Columns) -> Columns:
+        """The same, with the other's values in columns where this one has none."""
+        missing = np.isnan(self.high)
+        return Columns(
+            np.where(missing, other.low, self.low), np.where(missing, other.high, self.high)
+        )
+
+
+def reduce_to_columns(
+    time_s: Floats, values: Floats, start_s: float, end_s: float, count: int
+) -> Columns:
+    """Lowest and highest of the samples that fall in each of `count` equal columns.
+
+    No sample inside [start_s, end_s) is lost to sight, however many share a column; NaN samples
+    count for nothing.
+    """
+    low = np.full(count, np.nan)
+    high = np.full(count, np.nan)
+    inside = np.isfinite(values) & (time_s >= start_s) & (time_s < end_s)
+    if not inside.any():
+        return Columns(low, high)
+    column = ((time_s[inside] - start_s) / (end_s - start_s) * count).astype(np.int64)
+    column = np.minimum(column, count - 1)
+    shown = values[inside]
+    first = np.flatnonzero(np.diff(column, prepend=-1))
+    low[column[first]] = np.minimum.reduceat(shown, first)
+    high[column[first]] = np.maximum.reduceat(shown, first)
+    return Columns(low, high)
+
+
+def hold(columns: Columns, longest: int) -> Columns:
+    """Carry each column's values on over at most `longest` empty columns after it.
+
+    A device that samples every few seconds leaves columns empty although it was recording.
+    """
+    count = columns.high.size
+    index = np.arange(count)
+    last = np.maximum.accumulate(np.where(np.isfinite(columns.high), index, -1))
+    carried = (last >= 0) & (index - last <= longest)
+    source = np.maximum(last, 0)
+    return Columns(
+        np.where(carried, columns.low[source], np.nan),
+        np.where(carried, columns.high[source], np.nan),
+    )
+
+
+def line_path(columns: Columns, bottom: float, top: float, height: int, longest: int) -> str:
+    """SVG path data of a line through every column's lowest and highest value.
+
+    Column i is at x = i; the value `bottom` is at y = height and `top` at y = 0. Empty columns
+    are bridged up to `longest` of them, a longer gap breaks the line.
+    """
+    parts: list[str] = []
+    last_x = -1
+    last_y = 0
+    for x in np.flatnonzero(np.isfinite(columns.high)).tolist():
+        levels = [level(columns.low[x], bottom, top, height)]
+        highest = level(columns.high[x], bottom, top, height)
+        if highest != levels[0]:
+            # the end nearer to where the line comes from goes first
+            levels.append(highest)
+            levels.sort(key=lambda y: abs(y - last_y))
+        if last_x < 0 or x - last_x - 1 > longest:
+            parts.append(f"M{x} {levels[0]}")
+        else:
+            parts.append(f"l{x - last_x} {levels[0] - last_y}")
+        parts.extend(f"v{after - before}" for before, after in itertools.pairwise(levels))
+        last_x, last_y = x, levels[-1]
+    return "".join(parts)
+
+
+def area_path(columns: Columns, top: float, height: int) -> str:
+    """SVG path data of a stepped area over zero.
+
+    Each column has first its highest, then its lowest value, each half a column wide; an empty
+    column is at zero. Column i spans 2·i to 2·i + 2, so that all numbers are whole.
+    """
+    y_high = [level(value, 0.0, top, height) for value in np.nan_to_num(columns.high).tolist()]
+    y_low = [level(value, 0.0, top, height) for value in np.nan_to_num(columns.low).tolist()]
+    parts = [f"M0 {height}"]
+    at, width = height, 0
+    for high, low in zip(y_high, y_low, strict=True):
+        for y in (high, low):
+            if y != at:
+                parts.append(f"h{width}v{y - at}" if width else f"v{y - at}")
+                at, width = y, 0
+            width += 1
+    parts.append(f"h{width}V{height}z")
+    return "".join(parts)
+
+
+def level(value: float, bottom: float, top: float, height: int) -> int:
+    """The whole y coordinate of a value, held inside the drawing."""
+    share = (value - bottom) / (top - bottom)
+    return round(height * (1.0 - min(max(share, 0.0), 1.0)))

@@ -1,0 +1,143 @@
+"""The class as one page that stands alone: no script, no file beside it, nothing fetched."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+
+from api.sheet import terminal, words
+from api.sheet.picture import COLUMNS, HEIGHT, Picture, Strip, athlete_picture, round_strips
+from api.sheet.rows import BlockTable, Row, class_sheet
+from reconcile.classes import ClassRecord
+from reconcile.result import Advice, AthleteResult, ClassResult, Interval
+
+
+@dataclass(frozen=True)
+class PageRow:
+    """A row of a class table with its strips; `place` is the athlete's place in the class."""
+
+    place: int
+    row: Row
+    strips: tuple[Strip, ...]
+
+
+@dataclass(frozen=True)
+class PageTable:
+    """A class table."""
+
+    heading: str
+    table: BlockTable
+    rows: tuple[PageRow, ...]
+
+
+@dataclass(frozen=True)
+class PageAthlete:
+    """An athlete's part of the page; `notes` are the athlete's own words."""
+
+    place: int
+    result: AthleteResult
+    rows: tuple[tuple[str, Row], ...]
+    picture: Picture | None
+    notes: tuple[str, ...]
+    advice: tuple[Advice, ...]
+
+
+def class_page(record: ClassRecord, result: ClassResult) -> str:
+    """Return the page as HTML text; the same class gives the same text."""
+    sheet = class_sheet(record, result)
+    places = {athlete.athlete: place for place, athlete in enumerate(result.athletes, start=1)}
+    tables = tuple(
+        PageTable(
+            heading=terminal.block_heading(table),
+            table=table,
+            rows=tuple(
+                PageRow(
+                    places[row.athlete],
+                    row,
+                    round_strips(table.block, row.intervals, row.athlete),
+                )
+                for row in table.rows
+            ),
+        )
+        for table in sheet.tables
+    )
+    athletes = tuple(
+        PageAthlete(
+            place=place,
+            result=athlete,
+            rows=tuple(
+                (table.block.name, row)
+                for table in sheet.tables
+                for row in table.rows
+                if row.athlete == athlete.athlete
+            ),
+            picture=athlete_picture(record.plan, athlete),
+            notes=tuple(
+                row.notes for row in record.scores if row.athlete == athlete.athlete and row.notes
+            ),
+            advice=athlete.advice,
+        )
+        for place, athlete in enumerate(result.athletes, start=1)
+    )
+    return (
+        environment()
+        .get_template("class.html.jinja")
+        .render(
+            sheet=sheet,
+            tables=tables,
+            athletes=athletes,
+            when=f"{record.start.day} {record.start:%B %Y, %H:%M}",
+            words=words,
+            cells=terminal,
+            columns=COLUMNS,
+            height=HEIGHT,
+        )
+    )
+
+
+def environment() -> Environment:
+    """The page's templates; every value is escaped, a name that is not there is an error."""
+    templates = Environment(
+        loader=PackageLoader("api.sheet"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    templates.filters.update(FILTERS)
+    return templates
+
+
+def offset_text(seconds: float | None) -> str:
+    """Seconds from a step's start, or a dash."""
+    return "–" if seconds is None else f"{seconds:.1f}"
+
+
+def number_text(value: float | None) -> str:
+    """A number, or a dash."""
+    return "–" if value is None else words.number(value)
+
+
+def energy_text(step: Interval) -> str:
+    """Kilocalories of a step with the range, or a dash."""
+    if step.energy is None:
+        return "–"
+    return f"{step.energy.kcal:.1f} ({step.energy.low:.1f}–{step.energy.high:.1f})"
+
+
+def attempted_text(step: Interval) -> str:
+    """Whether a work step was begun, in a word."""
+    if step.kind == "rest":
+        return "rest"
+    return {True: "work", False: "work, left out", None: "work, not known"}[step.attempted]
+
+
+FILTERS: Mapping[str, object] = {
+    "offset": offset_text,
+    "number": number_text,
+    "step_energy": energy_text,
+    "attempted": attempted_text,
+    "sentence": terminal.sentence,
+}

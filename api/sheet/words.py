@@ -1,0 +1,174 @@
+"""Every text of the class sheet, in one place.
+
+A flag is a question: no sentence here says that anybody did wrong.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from reconcile.result import Status, Verdict
+
+
+@dataclass(frozen=True)
+class VerdictWords:
+    """How a verdict looks: a sign that differs in shape, and what the word means."""
+
+    sign: str
+    plain_sign: str
+    meaning: str
+
+
+VERDICTS: dict[Verdict, VerdictWords] = {
+    "confirmed": VerdictWords(
+        "=",
+        "=",
+        "A machine counted it, and the count agrees with what was logged, apart from rounding or "
+        "a display read a moment after the bell.",
+    ),
+    "plausible": VerdictWords(
+        "≈", "~", "No machine counted it, but nothing that was recorded speaks against it."
+    ),
+    "doubtful": VerdictWords(
+        "≠", "#", "What was recorded and what was logged differ. There is a question to ask."
+    ),
+    "impossible": VerdictWords(
+        "×",
+        "x",
+        "More than a body or the machine can do, so something went wrong on the way to the sheet. "
+        "There is a question to ask.",
+    ),
+    "unverifiable": VerdictWords(
+        "–", "-", "Too little was recorded to say, or nothing was logged."
+    ),
+}
+
+STATUSES: dict[Status, str] = {
+    "aligned": "Its place in the class is known.",
+    "ambiguous": "It fits the class in more than one place; the likeliest is used.",
+    "unmatched": "It does not fit this class: another day or another workout, perhaps.",
+    "unreadable": "Nothing in it could be used.",
+}
+
+
+@dataclass(frozen=True)
+class ExplanationWords:
+    """What may have happened, as a clause, and the question that finds out."""
+
+    clause: str
+    question: str
+
+
+EXPLANATIONS: dict[str, ExplanationWords] = {
+    "rounding": ExplanationWords(
+        "the rounds were rounded one by one",
+        "Were the rounds rounded as they were written down?",
+    ),
+    "counted_coasting": ExplanationWords(
+        "the display was read while the flywheel was still running on",
+        "Was the display read a few seconds after the bell?",
+    ),
+    "counted_rest": ExplanationWords(
+        "easy work in the rests ran the count on",
+        "Did the machine keep moving during the rests?",
+    ),
+    "missing_round": ExplanationWords(
+        "one round did not get onto the sheet", "Is there a round missing on the sheet?"
+    ),
+    "extra_round": ExplanationWords(
+        "one round stands on the sheet twice, or one that was not done",
+        "Could a round have been written down twice?",
+    ),
+    "arithmetic_slip": ExplanationWords(
+        "the rounds add up to another number", "Shall we add the rounds up together once more?"
+    ),
+    "digits_swapped": ExplanationWords(
+        "a digit slipped on the way to the sheet", "Could two digits have changed places?"
+    ),
+    "wrong_measure": ExplanationWords(
+        "another number on the display was written down",
+        "Which number on the display is this one?",
+    ),
+    "watch_calories": ExplanationWords(
+        "it is the watch's own number", "Does this number come from the watch?"
+    ),
+    "other_athlete": ExplanationWords(
+        "it fits somebody else's recording",
+        "Did two people change machines, or did a score land on the wrong line?",
+    ),
+    "inflated": ExplanationWords(
+        "the recording holds less than the sheet",
+        "Is some of the work missing from the recording?",
+    ),
+    "understated": ExplanationWords(
+        "the recording holds more than the sheet", "Was more done than got written down?"
+    ),
+    "unexplained": ExplanationWords(
+        "nothing that we know of explains it", "How was this number arrived at?"
+    ),
+}
+
+MACHINES = {"rower": "rower", "ski": "ski machine", "bike": "bike"}
+
+MEASURES = {"calories": "cal", "metres": "m", "reps": "reps", "seconds": "s"}
+
+# What the time left for the machine was, against the time intended.
+LOADS = {"load_right": "right", "load_too_heavy": "short", "load_too_light": "long"}
+
+CARE = (
+    "Energy is an estimate with a range; machine calories are a unit of score. Sensors err, and "
+    "this is not a medical device. Stop and get help at chest pain, fainting, unusual "
+    "breathlessness or a racing, stumbling heart. Loads are the coach's and the athlete's call."
+)
+
+# Paragraphs, with an empty line between them.
+CARE_AT_LENGTH = """\
+Energy is an estimate with a range. A machine's calories are a unit of score, not what the body
+spent; the two are never added.
+
+Sensors err, most of all with gripping, lifting or a loose strap. A heart rate here is not a
+medical measurement, and this is not a medical device: it neither diagnoses nor clears anyone.
+
+A highest heart rate worked out from age can be out by ten beats and more. It is no limit and no
+target. Medicines, pregnancy, illness, heat and some heart conditions change heart rate: what a
+clinician says comes first.
+
+Stop and get help at chest pain, fainting, unusual breathlessness or a racing, stumbling heart.
+
+Loads are the coach's and the athlete's call. A question on this sheet is a question, not a charge;
+heart rate alone never rejects a score. Heart data is private: share this sheet only with those
+whom it concerns."""
+
+
+def in_hundred(probability: float) -> str:
+    """A probability as people say it, never as a certainty: "71 in 100", "over 99 in 100"."""
+    if probability > 0.99:
+        return "over 99 in 100"
+    if probability < 0.01:
+        return "under 1 in 100"
+    return f"{round(probability * 100)} in 100"
+
+
+def number(value: float) -> str:
+    """A number as a sheet shows it: whole, or with one decimal."""
+    return f"{value:.0f}" if float(value).is_integer() or abs(value) >= 1000 else f"{value:.1f}"
+
+
+def amount(value: float, measure: str) -> str:
+    """A number with its unit: "55.6 cal", "1:52" for seconds."""
+    if measure == "seconds":
+        return clock(value)
+    return f"{number(value)} {MEASURES[measure]}"
+
+
+def clock(seconds: float) -> str:
+    """Seconds as minutes and seconds, "2:05"; a minus sign before what lies before zero."""
+    whole = round(abs(seconds))
+    return f"{'−' if seconds < 0 and whole else ''}{whole // 60}:{whole % 60:02d}"
+
+
+def printable(text: str) -> str:
+    """Text from a file or a name, without characters that would steer a terminal or hide."""
+    return "".join(
+        character if character.isprintable() else "\N{REPLACEMENT CHARACTER}" for character in text
+    )
