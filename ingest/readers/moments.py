@@ -1,0 +1,253 @@
+"""When each row of a table was recorded: dates, times of day, epochs and elapsed times."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
+
+import numpy as np
+
+from ingest.readers.headings import Heading
+from ingest.recording import Floats, Problem
+
+DURATION = re.compile(r"(?:(\d{1,4}):)?(\d{1,4}):(\d{1,2}(?:[.,]\d*)?)\s*([ap]\.?m\.?)?", re.I)
+DATE = re.compile(r"(\d{1,4})([-/.])(\d{1,2})\2(\d{1,4})\.?")
+DATE_TIME = re.compile(DATE.pattern + r"[T,\s]+(\d{1,2}:\d{2}(?::\d{2}(?:[.,]\d*)?)?.*)")
+ZONE = re.compile(r"\s*(Z|UTC|GMT|[+-]\d{2}:?\d{2}|[+-]\d{2})$", re.I)
+
+EPOCH_SCALES = ((1e17, 1e-9), (1e14, 1e-6), (1e11, 1e-3), (1e8, 1.0))
+"""Numbers this large count from 1970: nanoseconds, microseconds, milliseconds, seconds."""
+
+DAY_S = 86_400.0
+
+
+@dataclass(frozen=True)
+class Clock:
+    """Seconds of each row, NaN where it has none; since 1970-01-01 UTC where `dated`."""
+
+    seconds: Floats
+    dated: bool
+    problems: tuple[Problem, ...] = ()
+
+
+def clock_of(columns: Sequence[tuple[Heading, Sequence[str]]], *, comma: bool) -> Clock | None:
+    """Give the rows' clock from all columns of times and dates.
+
+    A date beats a running time; where an elapsed time beside it is finer and agrees, it gives the
+    fractions. None where no column can be read.
+    """
+    days: Clock | None = None
+    dated: Clock | None = None
+    unsure: tuple[Problem, ...] = ()
+    elapsed: Clock | None = None
+    for heading, cells in columns:
+        clock = moments(cells) if holds_dates(cells) else None
+        if clock is not None:
+            if not clock.dated:
+                unsure = clock.problems
+            if is_whole_days(cells):
+                days = days or clock
+            elif clock.dated:
+                dated = dated or clock
+            else:
+                elapsed = elapsed or clock
+            continue
+        clock = numbers_or_durations(heading, cells, comma=comma)
+        if clock is None:
+            continue
+        if clock.dated:
+            dated = dated or clock
+        else:
+            elapsed = elapsed or clock
+    if dated is None and days is not None and elapsed is not None and is_time_of_day(elapsed):
+        together = days.seconds + np.mod(elapsed.seconds, DAY_S)
+        return Clock(together, dated=days.dated, problems=days.problems)
+    if dated is not None and elapsed is not None:
+        return finer(dated, elapsed)
+    clock = dated or elapsed
+    return None if clock is None else replace(clock, problems=clock.problems or unsure)
+
+
+def finer(dated: Clock, elapsed: Clock) -> Clock:
+    """Take the fractions of an elapsed time that agrees with the date's whole seconds."""
+    both = np.isfinite(dated.seconds) & np.isfinite(elapsed.seconds)
+    if not both.any() or not both[np.isfinite(dated.seconds)].all():
+        return dated
+    first = int(np.flatnonzero(both)[0])
+    moved = dated.seconds[first] + elapsed.seconds - elapsed.seconds[first]
+    whole = bool((np.mod(dated.seconds[both], 1) == 0).all())
+    if whole and bool((np.abs(moved[both] - dated.seconds[both]) <= 1.0).all()):
+        return Clock(moved, dated=True, problems=dated.problems)
+    return dated
+
+
+def is_time_of_day(clock: Clock) -> bool:
+    """Whether all times lie within a day."""
+    known = clock.seconds[np.isfinite(clock.seconds)]
+    return bool(len(known)) and bool((known >= 0).all() and (known < 2 * DAY_S).all())
+
+
+def first_filled(cells: Sequence[str]) -> str:
+    """Give the first cell with something in it."""
+    return next((cell.strip() for cell in cells if cell.strip()), "")
+
+
+def holds_dates(cells: Sequence[str]) -> bool:
+    """Whether a column's first cells are dates."""
+    filled = [cell.strip() for cell in cells[:200] if cell.strip()][:20]
+    looks = sum(bool(DATE.match(cell)) and len(cell) >= 8 for cell in filled)
+    return looks > len(filled) / 2
+
+
+def is_whole_days(cells: Sequence[str]) -> bool:
+    """Whether a column holds dates without a time of day."""
+    return DATE.fullmatch(first_filled(cells)) is not None
+
+
+def numbers_or_durations(heading: Heading, cells: Sequence[str], *, comma: bool) -> Clock | None:
+    """A running time written as seconds, milliseconds, m:ss or h:mm:ss, or an epoch."""
+    values: list[float] = []
+    for cell in cells:
+        text = cell.strip()
+        try:
+            if ":" in text:
+                values.append(duration_of(text))
+            elif text:
+                values.append(float(text.replace(",", ".") if comma else text) * heading.factor)
+            else:
+                values.append(float("nan"))
+        except ValueError:
+            values.append(float("nan"))
+    seconds = np.array(values, dtype=np.float64)
+    known = np.isfinite(seconds)
+    if not known.any():
+        return None
+    seconds[~known] = np.nan
+    if ":" in first_filled(cells):
+        return Clock(over_midnight(seconds), dated=False)
+    typical = float(np.median(seconds[known])) / heading.factor
+    for least, scale in EPOCH_SCALES:
+        if typical >= least:
+            return Clock(seconds / heading.factor * scale, dated=True)
+    return Clock(seconds, dated=False)
+
+
+def over_midnight(seconds: Floats) -> Floats:
+    """Times of day that run on into the next day."""
+    known = np.flatnonzero(np.isfinite(seconds))
+    turns = np.concatenate([[0], np.cumsum(np.diff(seconds[known]) < -DAY_S / 2)])
+    onward = seconds.copy()
+    onward[known] += turns * DAY_S
+    return onward
+
+
+def duration_of(text: str) -> float:
+    """Seconds of m:ss, h:mm:ss or either with fractions; am and pm are times of day.
+
+    Raises:
+        ValueError: it is written otherwise.
+    """
+    found = DURATION.fullmatch(text.strip())
+    if found is None:
+        raise ValueError(text)
+    hours, minutes, seconds, half = found.groups()
+    if half:
+        whole, minutes, seconds = (hours, minutes, seconds) if hours else (minutes, seconds, "0")
+        hours = str(int(whole) % 12 + (12 if half.lower().startswith("p") else 0))
+    return int(hours or 0) * 3600.0 + int(minutes) * 60.0 + float(seconds.replace(",", "."))
+
+
+def moments(cells: Sequence[str]) -> Clock | None:
+    """A column of dates with or without a time of day; None where none can be read.
+
+    A date that could be day-month or month-day is not guessed at: then only the time of day is
+    used, and a problem says so.
+    """
+    order, certain = date_order([cell.strip() for cell in cells])
+    naive = False
+    values: list[float] = []
+    for cell in cells:
+        moment = moment_of(cell.strip(), order)
+        if moment is None:
+            values.append(float("nan"))
+            continue
+        if moment.tzinfo is None:
+            naive = True
+            moment = moment.replace(tzinfo=UTC)
+        values.append(moment.timestamp())
+    seconds = np.array(values, dtype=np.float64)
+    if not np.isfinite(seconds).any():
+        return None
+    problems = []
+    if not certain:
+        problems.append(
+            Problem(
+                "ambiguous_date",
+                f"'{first_filled(cells)[:30]}' may be day and month or month and day; "
+                "the date was left out",
+            )
+        )
+    elif naive:
+        problems.append(
+            Problem("no_timezone", "the times have no offset from UTC and were taken as UTC")
+        )
+    return Clock(seconds, dated=certain, problems=tuple(problems))
+
+
+def date_order(cells: Sequence[str]) -> tuple[str, bool]:
+    """Order of year, month and day, and whether it is beyond doubt."""
+    found = [match for match in map(DATE.match, cells) if match]
+    if not found or len(found[0][1]) == 4:
+        return "ymd", True
+    if found[0][2] == ".":
+        return "dmy", True
+    firsts = max(int(match[1]) for match in found)
+    seconds = max(int(match[3]) for match in found)
+    if firsts > 12:
+        return "dmy", True
+    if seconds > 12:
+        return "mdy", True
+    return "dmy", firsts == seconds
+
+
+def moment_of(text: str, order: str) -> datetime | None:
+    """One date, with its time of day where it has one; None where it cannot be read."""
+    if order == "ymd":
+        try:
+            return datetime.fromisoformat(text)
+        except ValueError:
+            pass
+    found = DATE_TIME.fullmatch(text) or DATE.fullmatch(text)
+    if found is None:
+        return None
+    parts = {letter: int(part) for letter, part in zip(order, found.group(1, 3, 4), strict=True)}
+    year = parts["y"] + (2000 if parts["y"] < 100 else 0)
+    rest = found[5] if found.re is DATE_TIME else "0:00"
+    zone = ZONE.search(rest)
+    offset = ""
+    if zone:
+        rest = rest[: zone.start()]
+        offset = "+00:00" if zone[1].upper() in {"Z", "UTC", "GMT"} else zone[1]
+    clock = rest if rest.count(":") > 1 else rest.replace(":", "h", 1)
+    try:
+        seconds = (
+            duration_of(clock)
+            if "h" not in clock
+            else duration_of(re.sub(r"h(\d+)", r":\1:00", clock))
+        )
+        midnight = datetime.fromisoformat(
+            f"{year:04}-{parts['m']:02}-{parts['d']:02}T00:00:00{offset}"
+        )
+    except ValueError:
+        return None
+    if seconds >= DAY_S:
+        return None
+    whole, fraction = divmod(seconds, 1)
+    return midnight.replace(
+        hour=int(whole) // 3600,
+        minute=int(whole) // 60 % 60,
+        second=int(whole) % 60,
+        microsecond=min(round(fraction * 1e6), 999_999),
+    )

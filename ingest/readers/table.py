@@ -1,0 +1,489 @@
+"""CSV: a table of delimited text with a header, in whatever spelling it was exported.
+
+A sample a row. The header is the first line in which a time and another quantity are recognised
+(see `ingest.readers.headings`); lines before it are a preamble. Delimiter, decimal mark, encoding
+and the way in which time is written are all taken from the content.
+"""
+
+from __future__ import annotations
+
+import codecs
+import csv
+import io
+import re
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ingest.cleaning import Samples, recording_from
+from ingest.errors import DamagedFile, NoSamples, Place, TooLarge
+from ingest.limits import (
+    MAX_COLUMNS,
+    MAX_LINE_CHARACTERS,
+    MAX_PREAMBLE_LINES,
+    MAX_SAMPLES,
+)
+from ingest.readers.headings import UNITS, Heading, bare, heading_of, plain_letters
+from ingest.readers.moments import Clock, clock_of, duration_of
+from ingest.recording import Device, Floats, Problem, Recording
+
+name = "csv"
+endings = (".csv", ".tsv", ".txt")
+
+DELIMITERS = (",", ";", "\t", "|")
+MISSING = frozenset(
+    {"", "-", "--", "---", "–", "—", "na", "n/a", "nan", "#n/a", "null", "none", "nil", "?", "--:--"}
+)
+CONTROL = re.compile(r"[\x01-\x08\x0e-\x1f\x7f\ufffd]")
+PLAIN_NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?")
+DECIMAL_COMMA = re.compile(r"[+-]?\d*,\d+")
+THOUSANDS = re.compile(r"[+-]?\d{1,3}(,\d{3})+(\.\d*)?")
+
+SPEED_UNITS = (("m/s", 1.0), ("km/h", 1 / 3.6), ("mph", 0.44704))
+
+
+@dataclass(frozen=True)
+class Header:
+    """The header line: where it is, what parts its cells, and what each column holds."""
+
+    line: int
+    delimiter: str
+    texts: tuple[str, ...]
+    headings: tuple[Heading | None, ...]
+
+    @property
+    def known(self) -> list[int]:
+        """Positions of the columns that hold something that we know."""
+        return [at for at, heading in enumerate(self.headings) if heading is not None]
+
+
+@dataclass(frozen=True)
+class Rows:
+    """The rows under a header, one list of cells for each known column.
+
+    lines: line number of each row. cut_line: the last line, where it lacks cells.
+    """
+
+    columns: dict[int, list[str]]
+    lines: list[int]
+    cut_line: int | None
+    problems: tuple[Problem, ...]
+
+
+def sniff(head: bytes) -> bool:
+    """Whether the head is text in lines of delimited cells, and no markup."""
+    text, _ = text_of(head)
+    start = text.lstrip()
+    if not start or start[0] in "<{[%":
+        return False
+    if len(CONTROL.findall(text)) > len(text) // 50 or text.count("\0") > len(text) // 2:
+        return False
+    return any(delimiter in line for line in text.splitlines() for delimiter in DELIMITERS)
+
+
+def read(data: bytes, file: str) -> Recording:
+    """Read a table; unreadable cells are missing values, counted in a problem.
+
+    Raises:
+        DamagedFile: no header is recognised.
+        NoSamples: there is no row, or none with a time.
+        TooLarge: more columns or rows than a recording may have.
+    """
+    text, encoding_problems = text_of(data)
+    header = find_header(text, file)
+    rows = rows_under(header, text, file)
+    problems = [*encoding_problems, *rows.problems]
+    unknown = [
+        cell.strip()
+        for cell, heading in zip(header.texts, header.headings, strict=True)
+        if heading is None and cell.strip()
+    ]
+    if unknown:
+        names = ", ".join(f"'{cell[:40]}'" for cell in unknown[:20])
+        problems.append(
+            Problem(
+                "unknown_column",
+                f"columns that are not recognised were left out (line {header.line}): {names}",
+            )
+        )
+    if not rows.lines:
+        raise NoSamples(
+            "there is no row under the header",
+            file=file,
+            format=name,
+            place=Place(line=header.line),
+        )
+    comma = decimal_comma(header, rows)
+    clock = time_of(header, rows, comma=comma)
+    if clock is None:
+        raise NoSamples(
+            "no row has a time that can be read",
+            file=file,
+            format=name,
+            place=Place(line=rows.lines[0]),
+            remedy="Export with a column of elapsed seconds, or of date and time as in ISO 8601.",
+        )
+    problems.extend(clock.problems)
+    channels, found = channels_of(header, rows, clock.seconds, comma=comma)
+    problems.extend(found)
+    if not channels:
+        raise NoSamples(
+            "no column holds a heart rate, power, cadence, speed, distance or calories",
+            file=file,
+            format=name,
+            place=Place(line=header.line),
+        )
+    if rows.cut_line is not None:
+        problems.append(
+            Problem("truncated", f"line {rows.cut_line}, the last, lacks cells; read up to there")
+        )
+    samples = Samples(
+        clock_s=clock.seconds,
+        dated=clock.dated,
+        channels=channels,
+        laps=laps_of(header, rows, clock.seconds),
+        device=device_of(header, channels),
+        problems=problems,
+        place=Place(line=rows.lines[0]),
+    )
+    return recording_from(samples, format="csv", file=file)
+
+
+def text_of(data: bytes) -> tuple[str, list[Problem]]:
+    """Decode UTF-8 or UTF-16, with or without a mark, or Windows-1252 where it is neither."""
+    if data.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
+        return data.decode("utf-16", errors="replace"), []
+    head = data[:200]
+    for encoding, zeros in (("utf-16-le", head[1::2]), ("utf-16-be", head[0::2])):
+        if len(head) >= 8 and zeros.count(0) > 0.9 * len(zeros):
+            return data.decode(encoding, errors="replace"), []
+    problems = []
+    if b"\0" in data:
+        problems.append(
+            Problem("zero_bytes", f"{data.count(0)} zero bytes in the text were left out")
+        )
+    try:
+        text = data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        if error.start >= len(data) - 3:
+            # cut inside a character
+            text = data[: error.start].decode("utf-8-sig")
+        else:
+            text = data.decode("cp1252", errors="replace")
+    return text.replace("\0", ""), problems
+
+
+def numbered_lines(text: str) -> Iterator[tuple[int, str]]:
+    """Lines with their numbers from 1, whatever ends them."""
+    with io.StringIO(text, newline=None) as stream:
+        for number, line in enumerate(stream, start=1):
+            yield number, line.rstrip("\n")
+
+
+def cells_of(line: str, delimiter: str) -> list[str]:
+    """Cells of one line; a quoted cell ends with its line, so a lost quote harms one row only."""
+    if '"' not in line:
+        return line.split(delimiter)
+    return next(csv.reader([line], delimiter=delimiter), [])
+
+
+def find_header(text: str, file: str) -> Header:
+    """Find the first line in which a time and another quantity are recognised.
+
+    Raises:
+        DamagedFile: there is none near the top.
+        TooLarge: it has more columns than a recording may have.
+    """
+    lines = numbered_lines(text)
+    looked_at: list[tuple[int, str]] = []
+    for number, line in lines:
+        if number > MAX_PREAMBLE_LINES:
+            break
+        if len(line) > MAX_LINE_CHARACTERS:
+            continue
+        if line.strip():
+            looked_at.append((number, line))
+        headers = [header_in(number, line, delimiter) for delimiter in DELIMITERS]
+        best = max(headers, key=lambda header: len(header.known))
+        if len(best.texts) > MAX_COLUMNS:
+            raise TooLarge(
+                f"its header has {len(best.texts)} columns, more than {MAX_COLUMNS}",
+                file=file,
+                format=name,
+                place=Place(line=number),
+            )
+        quantities = {heading.quantity for heading in best.headings if heading}
+        if quantities & {"time", "date"} and quantities - {"time", "date", "lap"}:
+            return with_units(best, next(lines, (0, ""))[1])
+    first = looked_at[0] if looked_at else (1, "")
+    raise DamagedFile(
+        f"no header names a time and a heart rate, power, cadence, speed, distance or calories; "
+        f"the first line is '{first[1].strip()[:60]}'",
+        file=file,
+        format=name,
+        place=Place(line=first[0]),
+        remedy="Export with a header, for instance: time_s,heart_rate_bpm,power_w",
+    )
+
+
+def header_in(number: int, line: str, delimiter: str) -> Header:
+    """Read a line as a header."""
+    texts = tuple(cells_of(line.lstrip("#"), delimiter))
+    known = tuple(heading_of(text) for text in texts) if 1 < len(texts) <= MAX_COLUMNS else ()
+    return Header(number, delimiter, texts, known or (None,) * len(texts))
+
+
+def with_units(header: Header, next_line: str) -> Header:
+    """Take the units of a line of units under the header, where there is one."""
+    units = cells_of(next_line, header.delimiter)
+    known = {unit for table in UNITS.values() for unit in table}
+    named = [plain_letters(unit).strip("()[] ") for unit in units]
+    if len(units) != len(header.texts) or sum(bare(unit) in known for unit in named) < 2:
+        return header
+    headings = tuple(
+        (unit and heading_of(f"{text} ({unit})")) or heading
+        for text, unit, heading in zip(header.texts, named, header.headings, strict=True)
+    )
+    return Header(header.line, header.delimiter, header.texts, headings)
+
+
+def rows_under(header: Header, text: str, file: str) -> Rows:
+    """Cut the rows into cells of the known columns; blank lines and remarks are no rows.
+
+    Raises:
+        TooLarge: there are more than `MAX_SAMPLES` rows.
+    """
+    width = len(header.texts)
+    wanted = header.known
+    columns: dict[int, list[str]] = {at: [] for at in wanted}
+    lines: list[int] = []
+    long_lines: list[int] = []
+    repeated: list[int] = []
+    short: list[int] = []
+    last_width = width
+    for number, line in numbered_lines(text):
+        if number <= header.line or not line.strip() or line.startswith("#"):
+            continue
+        if len(line) > MAX_LINE_CHARACTERS:
+            long_lines.append(number)
+            continue
+        cells = cells_of(line, header.delimiter)
+        if is_heading_line(cells, header):
+            if lines:
+                repeated.append(number)
+            continue
+        last_width = len(cells)
+        if last_width < width:
+            short.append(number)
+            cells += [""] * (width - last_width)
+        for at in wanted:
+            columns[at].append(cells[at])
+        lines.append(number)
+        if len(lines) > MAX_SAMPLES:
+            raise TooLarge(
+                f"it has more than {MAX_SAMPLES} rows",
+                file=file,
+                format=name,
+                place=Place(line=number),
+            )
+    cut_line = None
+    if short and lines and short[-1] == lines[-1] and last_width < width:
+        cut_line = short.pop()
+        # its last cell may have lost its end
+        for at in wanted:
+            if at >= last_width - 1:
+                columns[at][-1] = ""
+        if all(not columns[at][-1].strip() for at in wanted):
+            lines.pop()
+            for at in wanted:
+                columns[at].pop()
+    found = (
+        ("long_line", "lines longer than a row can be were left out", long_lines),
+        ("repeated_header", "lines repeat the header and were left out", repeated),
+        ("short_row", "rows lack cells, which count as missing", short),
+    )
+    return Rows(
+        columns=columns,
+        lines=lines,
+        cut_line=cut_line,
+        problems=tuple(
+            Problem(code, f"{len(where)} {what}, the first in line {where[0]}")
+            for code, what, where in found
+            if where
+        ),
+    )
+
+
+def is_heading_line(cells: Sequence[str], header: Header) -> bool:
+    """Whether a line is the header again, or names units under it: words and no number."""
+    filled = [cell for cell in cells if cell.strip()]
+    if len(cells) != len(header.texts) or not filled or cells[0][:1].isdigit():
+        return False
+    if tuple(cells) == header.texts:
+        return True
+    known = {unit for table in UNITS.values() for unit in table}
+    units = [bare(plain_letters(cell)) in known for cell in filled]
+    return sum(units) >= 2 and not any(PLAIN_NUMBER.fullmatch(cell.strip()) for cell in filled)
+
+
+def decimal_comma(header: Header, rows: Rows) -> bool:
+    """Whether the table writes `12,5`: some cell does, and commas do not part its cells."""
+    if header.delimiter == ",":
+        return False
+    return any(
+        DECIMAL_COMMA.fullmatch(cell.strip()) for cells in rows.columns.values() for cell in cells
+    )
+
+
+def number_of(cell: str, *, comma: bool) -> float:
+    """Give a cell's number; NaN where it holds none.
+
+    Raises:
+        ValueError: it holds something else.
+    """
+    text = cell.strip()
+    if PLAIN_NUMBER.fullmatch(text) and not comma:
+        return float(text)
+    if plain_letters(text) in MISSING:
+        return float("nan")
+    text = text.replace("\u00a0", "").replace("\u202f", "").replace("'", "")
+    if comma:
+        text = text.replace(".", "").replace(",", ".") if "," in text else text
+    elif THOUSANDS.fullmatch(text):
+        text = text.replace(",", "")
+    elif DECIMAL_COMMA.fullmatch(text):
+        text = text.replace(",", ".")
+    if not PLAIN_NUMBER.fullmatch(text):
+        raise ValueError(cell)
+    return float(text)
+
+
+def numbers_of(cells: Iterable[str], *, comma: bool) -> tuple[Floats, list[int]]:
+    """Numbers of a column, NaN where there is none, and the positions of what is no number."""
+    values: list[float] = []
+    bad: list[int] = []
+    for at, cell in enumerate(cells):
+        try:
+            values.append(number_of(cell, comma=comma))
+        except ValueError:
+            values.append(float("nan"))
+            bad.append(at)
+    return np.array(values, dtype=np.float64), bad
+
+
+def seconds_of(cells: Iterable[str], heading: Heading, *, comma: bool) -> tuple[Floats, list[int]]:
+    """Paces of a column in seconds, written as m:ss or as a number."""
+    values: list[float] = []
+    bad: list[int] = []
+    in_minutes = heading.unit is not None and heading.unit.startswith("min")
+    for at, cell in enumerate(cells):
+        try:
+            if ":" in cell and plain_letters(cell) not in MISSING:
+                values.append(duration_of(cell))
+            else:
+                values.append(number_of(cell, comma=comma) * (60.0 if in_minutes else 1.0))
+        except ValueError:
+            values.append(float("nan"))
+            bad.append(at)
+    return np.array(values, dtype=np.float64), bad
+
+
+def time_of(header: Header, rows: Rows, *, comma: bool) -> Clock | None:
+    """Time of each row: absolute where any column has it, else elapsed."""
+    times = [
+        (heading, rows.columns[at])
+        for at, heading in enumerate(header.headings)
+        if heading is not None and heading.quantity in {"time", "date"}
+    ]
+    return clock_of(times, comma=comma)
+
+
+def channels_of(
+    header: Header, rows: Rows, clock_s: Floats, *, comma: bool
+) -> tuple[dict[str, Floats], list[Problem]]:
+    """Every quantity in its unit; a column of plain values goes before one of averages."""
+    channels: dict[str, Floats] = {}
+    problems: list[Problem] = []
+    columns = [
+        (heading, at)
+        for at, heading in enumerate(header.headings)
+        if heading is not None and heading.quantity not in {"time", "date", "lap"}
+    ]
+    # speed goes before pace, a plain column before an averaged one
+    columns.sort(key=lambda one: (one[0].quantity == "pace", one[0].averaged, one[1]))
+    unitless_speed = False
+    for heading, at in columns:
+        channel = "speed_m_s" if heading.quantity == "pace" else heading.quantity
+        if heading.quantity == "pace":
+            seconds, bad = seconds_of(rows.columns[at], heading, comma=comma)
+            with np.errstate(divide="ignore", invalid="ignore"):
+                values = np.where(seconds > 0, heading.factor / seconds, np.nan)
+            values[seconds == 0] = 0.0
+        else:
+            values, bad = numbers_of(rows.columns[at], comma=comma)
+            values = values * heading.factor
+            if heading.counted:
+                values = np.nancumsum(values)
+        if bad:
+            problems.append(
+                Problem(
+                    "bad_value",
+                    f"{len(bad)} cells of '{header.texts[at].strip()}' are no values, "
+                    f"the first in line {rows.lines[bad[0]]}",
+                )
+            )
+        if channel not in channels:
+            channels[channel] = values
+            unitless_speed |= heading.quantity == "speed_m_s" and heading.unit is None
+    if unitless_speed and "distance_m" in channels:
+        unit, factor = speed_unit(channels["speed_m_s"], channels["distance_m"], clock_s)
+        channels["speed_m_s"] *= factor
+        problems.append(
+            Problem("unit_assumed", f"the speed has no unit; it fits the distance in {unit}")
+        )
+    return channels, problems
+
+
+def speed_unit(speed: Floats, distance_m: Floats, clock_s: Floats) -> tuple[str, float]:
+    """Give the unit in which a column of speeds agrees best with the distance covered."""
+    steps = np.diff(clock_s)
+    covered = np.diff(distance_m)
+    known = np.isfinite(steps) & np.isfinite(covered) & np.isfinite(speed[1:]) & (steps > 0)
+    told = float((speed[1:] * steps)[known].sum())
+    metres = float(covered[known].sum())
+    if told <= 0 or metres <= 0:
+        return SPEED_UNITS[0]
+    return min(SPEED_UNITS, key=lambda unit: abs(np.log(metres / (told * unit[1]))))
+
+
+def laps_of(header: Header, rows: Rows, clock_s: Floats) -> list[tuple[float, float, int | None]]:
+    """A lap for each run of rows with the same value in the lap column."""
+    at = next((at for at, one in enumerate(header.headings) if one and one.quantity == "lap"), None)
+    if at is None:
+        return []
+    cells: NDArray[np.str_] = np.array([cell.strip() for cell in rows.columns[at]])
+    timed = np.flatnonzero(np.isfinite(clock_s))
+    cells, times = cells[timed], clock_s[timed]
+    turns = np.flatnonzero(cells[1:] != cells[:-1]) + 1
+    if not len(turns):
+        return []
+    starts = np.concatenate([[0], turns])
+    ends = np.concatenate([turns, [len(times) - 1]])
+    return [
+        (float(times[start]), float(times[end]), None)
+        for start, end in zip(starts, ends, strict=True)
+        if cells[start] and times[end] >= times[start]
+    ]
+
+
+def device_of(header: Header, channels: dict[str, Floats]) -> Device:
+    """Kind of device as far as the columns tell it: a heart rate alone is a watch's."""
+    if set(channels) == {"heart_rate_bpm"}:
+        return "watch"
+    turning = any(
+        heading is not None and heading.quantity == "cadence_per_min" and heading.unit == "rpm"
+        for heading in header.headings
+    )
+    return "bike" if turning and "power_w" in channels else "unknown"
