@@ -1,0 +1,215 @@
+"""Sheets (CSV) as a spreadsheet saves them: cells by their heading, each with its place.
+
+Comma, semicolon or tab; any line ends; decimal commas. In a sheet a place's `column` counts cells.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from difflib import get_close_matches
+
+from reconcile.durations import parse_duration
+from reconcile.errors import Mistake, quote
+from reconcile.fields import one_of
+
+MOST_ROWS = 10_000
+LONGEST_LINE = 65_536
+DELIMITERS = ",;\t"
+NUMBER = re.compile(r"[+-]?(\d{1,9}([.,]\d{0,9})?|[.,]\d{1,9})", re.ASCII)
+CLOCK = re.compile(r"(?:(\d{1,2}):)?(\d{1,3}):(\d{2}(?:[.,]\d{1,3})?)", re.ASCII)
+
+
+@dataclass(frozen=True)
+class Row:
+    """One row: its cells by heading (stripped; blank where the row is short), and its line."""
+
+    line: int
+    cells: dict[str, str]
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """The rows of a file, its headings in order, and what could not be taken as it stands."""
+
+    file: str
+    headings: tuple[str, ...]
+    rows: tuple[Row, ...]
+    mistakes: tuple[Mistake, ...]
+
+
+def read_sheet(text: str, *, file: str, known: Sequence[str], several: str = "") -> Sheet:
+    """The rows of a sheet that are not blank.
+
+    known: the headings that have a meaning; others are left alone. several: the heading whose
+    values are joined by semicolons, which a sheet with semicolons may hold unquoted.
+    """
+    mistakes: list[Mistake] = []
+    delimiter = delimiter_of(text)
+    table = read_cells(text, delimiter, file, mistakes)
+    if not table:
+        remedy = f"write a first line with the headings {', '.join(known)}"
+        nothing = Mistake("empty", "nothing is written here", file, 1, 1, remedy=remedy)
+        return Sheet(file, (), (), (*mistakes, nothing))
+    heading_line, heading_cells = table[0]
+    headings = tuple(re.sub(r"[\s-]+", "_", cell.strip().lower()) for cell in heading_cells)
+    for number, heading in enumerate(headings, start=1):
+        meant = get_close_matches(heading, [name for name in known if name not in headings], n=1)
+        place = (file, heading_line, number, heading)
+        if heading and heading not in known and meant:
+            remedy = f"is `{meant[0]}` meant? The headings are {one_of(known)}"
+            mistakes.append(Mistake("unknown_heading", "no such heading", *place, remedy))
+        if heading and heading in headings[: number - 1]:
+            message = "a heading stands there twice"
+            mistakes.append(Mistake("heading_twice", message, *place, "the first one counts"))
+    rows = []
+    for line, written in table[1 : MOST_ROWS + 1]:
+        cells = joined(written, headings, several) if delimiter == ";" else written
+        if any(cell.strip() for cell in cells[len(headings) :]):
+            message = f"a row with {len(cells)} cells under {len(headings)} headings"
+            place = (file, line, len(headings) + 1, cells[len(headings)])
+            remedy = "put a cell that holds the separator, such as a decimal comma, in quotes"
+            mistakes.append(Mistake("extra_cells", message, *place, remedy))
+        padded = [*cells, *[""] * (len(headings) - len(cells))]
+        pairs = list(zip(headings, padded, strict=False))
+        rows.append(Row(line, {heading: cell.strip() for heading, cell in reversed(pairs)}))
+    if len(table) - 1 > MOST_ROWS:
+        message = f"more than {MOST_ROWS} rows"
+        line = table[MOST_ROWS + 1][0]
+        mistakes.append(Mistake("too_large", message, file, line, 1, remedy="the rest is left out"))
+    return Sheet(file, headings, tuple(rows), tuple(mistakes))
+
+
+def delimiter_of(text: str) -> str:
+    """The separator that the first line with anything in it has most of; a comma where none."""
+    first = next((line for line in text.splitlines() if line.strip()), "")
+    return max(DELIMITERS, key=first.count)
+
+
+def read_cells(
+    text: str, delimiter: str, file: str, mistakes: list[Mistake]
+) -> list[tuple[int, list[str]]]:
+    """Line and cells of each row that is not blank.
+
+    Where quotation marks do not match, each line is read by itself, so that one of them cannot
+    swallow the rows after it.
+    """
+    table: list[tuple[int, list[str]]] = []
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
+    line = 1
+    try:
+        for cells in reader:
+            table.append((line, cells))
+            line = reader.line_num + 1
+    except csv.Error as error:
+        remedy = "close each quoted cell, and double a quotation mark inside it"
+        message = f"not a sound sheet: {error}"
+        mistakes.append(Mistake("bad_quotes", message, file, line, 1, remedy=remedy))
+        table = [
+            (number, next(csv.reader([one_line[:LONGEST_LINE]], delimiter=delimiter), []))
+            for number, one_line in enumerate(io.StringIO(text, newline=None), start=1)
+        ]
+    return [(line, cells) for line, cells in table if any(cell.strip() for cell in cells)]
+
+
+def joined(cells: list[str], headings: tuple[str, ...], several: str) -> list[str]:
+    """The cells with the unquoted values of the heading `several` put together again."""
+    extra = len(cells) - len(headings)
+    while extra > 0 and not cells[-1].strip() and len(cells) > len(headings):
+        cells, extra = cells[:-1], extra - 1
+    if extra <= 0 or several not in headings:
+        return cells
+    first = headings.index(several)
+    values = cells[first : first + extra + 1]
+    if not all(read_number(value.strip()) is not None for value in values):
+        return cells
+    return [*cells[:first], ";".join(values), *cells[first + extra + 1 :]]
+
+
+def read_number(text: str) -> float | None:
+    """A number with a decimal point or comma, or None."""
+    return float(text.replace(",", ".")) if NUMBER.fullmatch(text) else None
+
+
+def read_seconds(text: str) -> float | None:
+    """Seconds written as a number, as `m:ss` or `h:mm:ss`, or as a duration; or None."""
+    clock = CLOCK.fullmatch(text)
+    if clock:
+        hours, minutes, seconds = clock.groups()
+        return 3600 * int(hours or 0) + 60 * int(minutes) + float(seconds.replace(",", "."))
+    number = read_number(text)
+    if number is not None:
+        return number
+    try:
+        return parse_duration(text)
+    except ValueError:
+        return None
+
+
+class Cells:
+    """Reads the cells of a sheet's rows; a cell that cannot be taken is noted and counts as blank.
+
+    mistakes: those of the sheet itself first.
+    """
+
+    def __init__(self, sheet: Sheet) -> None:
+        self.sheet = sheet
+        self.mistakes = list(sheet.mistakes)
+
+    def mistake(self, code: str, message: str, row: Row, heading: str, remedy: str) -> None:
+        """Note a mistake in a cell."""
+        column = self.sheet.headings.index(heading) + 1 if heading in row.cells else None
+        found = row.cells.get(heading)
+        self.mistakes.append(
+            Mistake(code, message, self.sheet.file, row.line, column, found, remedy)
+        )
+
+    def number(self, row: Row, heading: str, low: float, high: float) -> float | None:
+        """A number from `low` to `high`."""
+        text = row.cells.get(heading, "")
+        value = read_number(text)
+        remedy = f"write a number from {low:g} to {high:g}, or leave it blank"
+        if text and value is None:
+            self.mistake("not_a_number", f"`{heading}` is not a number", row, heading, remedy)
+        elif value is not None and not low <= value <= high:
+            self.mistake("out_of_range", f"`{heading}` is out of range", row, heading, remedy)
+            value = None
+        return value
+
+    def whole(self, row: Row, heading: str, low: int, high: int) -> int | None:
+        """A whole number from `low` to `high`."""
+        value = self.number(row, heading, low, high)
+        if value is not None and value != int(value):
+            remedy = f"write a whole number from {low} to {high}"
+            self.mistake("not_whole", f"`{heading}` is not whole", row, heading, remedy)
+            return None
+        return None if value is None else int(value)
+
+    def choice(self, row: Row, heading: str, allowed: Sequence[str]) -> str | None:
+        """One of the allowed words in any case of letters, spelt as in `allowed`."""
+        text = row.cells.get(heading, "")
+        for word in allowed:
+            if text and word.lower() == text.lower():
+                return word
+        if text:
+            remedy = f"write {one_of(allowed)}, or leave it blank" if allowed else "leave it blank"
+            message = f"`{heading}` is not a word for this"
+            self.mistake("not_a_choice", message, row, heading, remedy)
+        return None
+
+    def identity(self, row: Row, heading: str) -> str | None:
+        """A name; None, with a mistake, where it is blank or not printable."""
+        text = row.cells.get(heading, "")
+        if not text or not text.isprintable():
+            message = f"a row without a usable `{heading}`"
+            self.mistake("no_name", message, row, heading, "the row is left out; write the name")
+            return None
+        return text
+
+    def twice(self, row: Row, heading: str, name: str) -> None:
+        """Note a row that says again what an earlier one said."""
+        message = f"a second row for {quote(name)}"
+        self.mistake("row_twice", message, row, heading, "the first one counts; keep one of them")
