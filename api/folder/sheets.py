@@ -171,7 +171,7 @@ class Cells:
         """A number from `low` to `high`."""
         text = row.cells.get(heading, "")
         value = read_number(text)
-        remedy = f"write a number from {low:g} to {high:g}, or leave it blank"
+        remedy = f"write a number from {low:.10g} to {high:.10g}, or leave it blank"
         if text and value is None:
             self.mistake("not_a_number", f"`{heading}` is not a number", row, heading, remedy)
         elif value is not None and not low <= value <= high:
