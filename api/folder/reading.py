@@ -21,8 +21,7 @@ from reconcile.plan_text import read_plan
 def read_class_folder(path: Path, progress: Progress | None = None) -> ClassRecord:
     """Everything that a class folder says; what cannot be taken as it stands is in `problems`.
 
-    path: the folder. progress: told the recordings done, the recordings in all, and the name of
-    the one that comes next.
+    path: the folder. progress: told what is being read, the recordings done and those in all.
 
     Raises ClassFolderError where class.yaml, the plan or the roster is missing or cannot be used.
     """

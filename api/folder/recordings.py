@@ -20,7 +20,7 @@ MOST_FILES = 1_000
 SOURCES: tuple[Source, ...] = get_args(Source)
 NAMES = "<athlete>.<source>.<ending>, such as a03.watch.fit"
 
-Progress = Callable[[int, int, str], None]
+Progress = Callable[[str, int, int], None]
 
 
 @dataclass(frozen=True)
@@ -79,7 +79,7 @@ def read_recordings(
     """Every file of `recordings/` in the order of their names, and problems of the folder.
 
     A file that cannot be read is an upload without a recording, with the reason. `progress` is
-    told the files done, the files in all, and the name of the one that comes next.
+    told what is being read, the files done and the files in all.
     """
     inside = folder / "recordings"
     if not inside.is_dir():
@@ -104,7 +104,7 @@ def read_recordings(
     uploads: list[Upload] = []
     for done, path in enumerate(paths):
         if progress is not None:
-            progress(done, len(paths), path.name)
+            progress(f"reading {path.name}", done, len(paths))
         name = read_file_name(path.name, athletes)
         for reading in read_path(folder, path):
             read = (*name.problems, *reading.problems)
@@ -113,7 +113,7 @@ def read_recordings(
                 recording = replace(recording, problems=read)
             uploads.append(Upload(reading.name, name.athletes, name.source, recording, read))
     if progress is not None:
-        progress(len(paths), len(paths), "")
+        progress("recordings are read", len(paths), len(paths))
     return tuple(uploads), tuple(problems)
 
 
