@@ -6,8 +6,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
-import numpy as np
-
 from ingest.recording import Floats, Problem
 from reconcile.result import Energy
 from reconcile.timeline import PlannedStep
@@ -31,6 +29,8 @@ class StepEvidence:
         file has none.
     machine_recorded: whether a machine recording covers this step, so that no pull means no pull.
     load_kg: the logged load of the step's first loaded task.
+    logged_calories: displayed calories of this step as the athlete logged them (a round's value
+        where the round has one scored step); used only where no machine recorded the step.
     """
 
     planned: PlannedStep
@@ -42,6 +42,7 @@ class StepEvidence:
     pulls: tuple[tuple[float, float, float], ...] = ()
     machine_recorded: bool = False
     load_kg: float | None = None
+    logged_calories: float | None = None
 
     @property
     def start_s(self) -> float:
@@ -59,7 +60,7 @@ class HeartRate:
     """One athlete's heart rate over the whole class, on a 1 Hz grid of the class clock.
 
     time_s: seconds, one apart. bpm: beats per minute, NaN where missing. trust: 0 (worthless) to
-    1 (nothing speaks against it) for each sample, see `reconcile.energy.sensor.trust`.
+    1 (nothing speaks against it) for each sample, see `reconcile.energy.sensor.doubt`.
     """
 
     time_s: Floats
@@ -112,8 +113,3 @@ class EnergyAnswer:
     blocks: tuple[BlockEnergy, ...]
     oxygen_timed: tuple[Energy | None, ...]
     own_line: Mapping[str, Any] = field(default_factory=dict)
-
-
-def as_floats(values: object) -> Floats:
-    """Any sequence of numbers as a float64 array."""
-    return np.asarray(values, dtype=np.float64)

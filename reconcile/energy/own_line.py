@@ -1,0 +1,103 @@
+"""The athlete's own line from heart rate to energy, shrunk to the population's.
+
+A straight line is held by its values at two anchor heart rates, with their covariance: a prior
+(the population's line and how people differ about it) and measured pairs give a posterior by
+Bayesian linear regression (any textbook; for instance Bishop 2006, Pattern Recognition and Machine
+Learning, equations 3.50 and 3.51).
+
+Own lines on open gas-exchange data: fitted on one half in time and tested on the other, 9 % mean
+error; on intermittent work, fitted on another day, 15.5 %.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ingest.recording import Floats
+
+
+@dataclass(frozen=True, eq=False)
+class Line:
+    """A line in heart rate: its values (kcal/min) at two anchors (bpm), and their covariance."""
+
+    anchors_bpm: tuple[float, float]
+    values: Floats
+    covariance: NDArray[np.float64]
+
+    def at(self, heart_rate_bpm: Floats | float) -> tuple[Floats, Floats]:
+        """The line's value at each heart rate and its standard deviation, kcal/min."""
+        design = _design(self.anchors_bpm, heart_rate_bpm)
+        variance = np.einsum("ij,jk,ik->i", design, self.covariance, design)
+        return design @ self.values, np.sqrt(variance)
+
+    def as_document(self) -> dict[str, Any]:
+        """The line as plain values, for keeping."""
+        return {
+            "heart_rate": [round(anchor, 2) for anchor in self.anchors_bpm],
+            "kcal_per_min": [round(float(value), 4) for value in self.values],
+            "covariance": [[round(float(cell), 6) for cell in row] for row in self.covariance],
+        }
+
+
+def line_from_document(document: Mapping[str, Any]) -> Line:
+    """The inverse of `Line.as_document`; KeyError, TypeError or ValueError for anything else."""
+    low, high = (float(anchor) for anchor in document["heart_rate"])
+    values = np.asarray(document["kcal_per_min"], dtype=np.float64)
+    covariance = np.asarray(document["covariance"], dtype=np.float64)
+    if values.shape != (2,) or covariance.shape != (2, 2) or low == high:
+        raise ValueError("an own line has two anchors, two values and a 2 x 2 covariance")
+    return Line((low, high), values, covariance)
+
+
+def _design(anchors_bpm: tuple[float, float], heart_rate_bpm: Floats | float) -> Floats:
+    low, high = anchors_bpm
+    share = (np.atleast_1d(np.asarray(heart_rate_bpm, dtype=np.float64)) - low) / (high - low)
+    return np.column_stack([1 - share, share])
+
+
+def prior_line(
+    anchors_bpm: tuple[float, float], values: Floats, relative_sd: Floats, correlation: float
+) -> Line:
+    """A line known to a relative spread at each anchor, the two errors going together so far."""
+    sd: Floats = np.asarray(values) * np.asarray(relative_sd)
+    mix = np.array([[1.0, correlation], [correlation, 1.0]])
+    covariance: NDArray[np.float64] = np.outer(sd, sd) * mix
+    return Line(anchors_bpm, np.asarray(values, dtype=np.float64), covariance)
+
+
+def fit(prior: Line, heart_rate_bpm: Floats, kcal_per_min: Floats, noise_sd: Floats) -> Line:
+    """The prior updated by measured pairs, each with its own noise (kcal/min, one sd)."""
+    design = _design(prior.anchors_bpm, heart_rate_bpm)
+    weight = 1 / np.asarray(noise_sd, dtype=np.float64) ** 2
+    prior_precision = np.linalg.inv(prior.covariance)
+    precision = prior_precision + (design * weight[:, None]).T @ design
+    covariance = np.linalg.inv(precision)
+    values = covariance @ (
+        prior_precision @ prior.values + design.T @ (weight * np.asarray(kcal_per_min))
+    )
+    return Line(prior.anchors_bpm, values, covariance)
+
+
+def fit_population(
+    anchors_bpm: tuple[float, float], heart_rate_bpm: Floats, kcal_per_min: Floats, person: Floats
+) -> tuple[Line, float]:
+    """A population's line and its residual spread, from pairs of many people.
+
+    person: whose pair each is. The line is the mean of the people's own least-squares lines, its
+    covariance how they differ; the residual is the pooled scatter about the own lines.
+    """
+    values, residuals = [], []
+    for one in np.unique(person):  # people, not samples
+        mine = person == one
+        design = _design(anchors_bpm, heart_rate_bpm[mine])
+        own, *_ = np.linalg.lstsq(design, kcal_per_min[mine])
+        values.append(own)
+        residuals.append(kcal_per_min[mine] - design @ own)
+    own_lines = np.array(values)
+    scatter = float(np.concatenate(residuals).std(ddof=2))
+    return Line(anchors_bpm, own_lines.mean(axis=0), np.cov(own_lines.T)), scatter

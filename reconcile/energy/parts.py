@@ -1,0 +1,153 @@
+"""A step cut into parts of one kind each: standing about, pulling on a machine, doing tasks."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Literal
+
+from reconcile.energy.evidence import StepEvidence
+from reconcile.energy.movements import movement
+from reconcile.plan import Task
+
+# Usual seconds of an amount that is not the movement's own. Common practice, no source.
+SECONDS_PER_CALORIE = 4.5
+SECONDS_PER_METRE = 1.0
+SECONDS_PER_REPETITION = 2.5
+
+
+@dataclass(frozen=True)
+class Part:
+    """A stretch of a step, seconds from the step's planned start.
+
+    power_w: mean power of a pull, None elsewhere and where the file has none. tasks: what was done
+    in it, each with the seconds that it is taken to have lasted.
+    """
+
+    kind: Literal["standing", "machine", "tasks"]
+    start_s: float
+    end_s: float
+    power_w: float | None = None
+    tasks: tuple[tuple[Task, float], ...] = ()
+
+    @property
+    def seconds(self) -> float:
+        """How long it lasts."""
+        return self.end_s - self.start_s
+
+
+def parts_of(step: StepEvidence) -> tuple[Part, ...]:
+    """The parts of a step, without gaps, in order; empty for work of which nothing is known.
+
+    Before the first pull the athlete does the tasks that the plan puts before the machine, after
+    the last one those that it puts after it, and stands about otherwise. A rest is standing about,
+    but for its pulls.
+    """
+    length = step.planned.duration_s
+    pulls = _cut(step.pulls, length)
+    if step.planned.kind == "rest" or (step.attempted is False and not pulls):
+        return _without_gaps(pulls, length)
+    begin = min(max(step.effort_start_s or 0.0, 0.0), length)
+    stop = length if step.effort_end_s is None else min(max(step.effort_end_s, begin), length)
+    tasks = step.planned.tasks
+    if step.machine_recorded or pulls:
+        return _without_gaps(_around_pulls(pulls, tasks, begin, stop), length)
+    if not tasks:
+        return ()
+    if step.effort_end_s is None and not any(_is_open(task) for task in tasks):
+        stop = min(stop, begin + sum(_usual_seconds(task) for task in tasks))
+    return _without_gaps([_doing(tasks, begin, stop)], length)
+
+
+def _around_pulls(
+    pulls: list[Part], tasks: tuple[Task, ...], begin: float, stop: float
+) -> list[Part]:
+    """Parts of work that a machine recorded: the pulls and the tasks before and after them."""
+    on_machine = [index for index, task in enumerate(tasks) if task.on_machine]
+    first_machine = on_machine[0] if on_machine else len(tasks)
+    before = tasks[:first_machine]
+    after = tuple(task for task in tasks[first_machine:] if not task.on_machine)
+    if not pulls:
+        others = before + after
+        return [_doing(others, begin, stop)] if others else []
+    parts = list(pulls)
+    if before:
+        parts.append(_doing(before, min(begin, pulls[0].start_s), pulls[0].start_s))
+    if after:
+        parts.append(_doing(after, pulls[-1].end_s, max(stop, pulls[-1].end_s)))
+    return sorted(parts, key=lambda part: part.start_s)
+
+
+def _cut(pulls: tuple[tuple[float, float, float], ...], length: float) -> list[Part]:
+    """Pulls as parts, cut at the bells and where they overlap."""
+    parts: list[Part] = []
+    for start_s, end_s, power_w in sorted(pulls):
+        floor = parts[-1].end_s if parts else 0.0
+        start = min(max(start_s, floor), length)
+        end = min(max(end_s, start), length)
+        known_power = float(power_w) if math.isfinite(power_w) else None
+        parts.append(Part("machine", start, end, known_power))
+    return parts
+
+
+def _without_gaps(parts: list[Part], length: float) -> tuple[Part, ...]:
+    """The parts in order, with standing about wherever nothing else is known."""
+    filled: list[Part] = []
+    at = 0.0
+    for part in parts:
+        if part.start_s > at:
+            filled.append(Part("standing", at, part.start_s))
+        if part.seconds > 0:
+            filled.append(part)
+        at = max(at, part.end_s)
+    if at < length:
+        filled.append(Part("standing", at, length))
+    return tuple(filled)
+
+
+def _doing(tasks: tuple[Task, ...], start_s: float, end_s: float) -> Part:
+    """A part that fills the time with the tasks.
+
+    Fixed amounts take their usual time; a task with an intended time takes that; what is open
+    otherwise (as many as possible, or no amount) shares what remains, at least a quarter of the
+    time. Where nothing is open for the rest, all stretch or shrink together.
+    """
+    seconds = end_s - start_s
+    free = [_is_open(task) and task.intended is None for task in tasks]
+    usual = [
+        0.0 if open_ended else _usual_seconds(task)
+        for task, open_ended in zip(tasks, free, strict=True)
+    ]
+    fixed = sum(usual)
+    if any(free):
+        room = max(seconds - fixed, 0.25 * seconds)
+        scale = min(1.0, (seconds - room) / fixed) if fixed > 0 else 1.0
+        share = room / sum(free)
+    else:
+        scale, share = (seconds / fixed if fixed > 0 else 0.0), 0.0
+    shares = (
+        share if open_ended else lasts * scale
+        for lasts, open_ended in zip(usual, free, strict=True)
+    )
+    return Part("tasks", start_s, end_s, tasks=tuple(zip(tasks, shares, strict=True)))
+
+
+def _is_open(task: Task) -> bool:
+    """Whether the task lasts as long as there is time."""
+    return task.most or task.amount is None
+
+
+def _usual_seconds(task: Task) -> float:
+    """Seconds that the coach intends for the task, or that its amount usually takes."""
+    if task.intended is not None:
+        return (task.intended.low_s + task.intended.high_s) / 2
+    if task.amount is None:
+        return 0.0
+    known = movement(task.movement)
+    if task.measure == "calories":
+        return task.amount * SECONDS_PER_CALORIE
+    if task.measure == "seconds":
+        return task.amount
+    if (task.measure == "metres") == known.per_metre:
+        return task.amount * known.seconds
+    return task.amount * (SECONDS_PER_METRE if task.measure == "metres" else SECONDS_PER_REPETITION)
