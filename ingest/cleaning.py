@@ -102,6 +102,8 @@ def recording_from(samples: Samples, *, format: Format, file: str) -> Recording:
         )
         timed, clock = timed[near], clock[near]
     first = float(clock[0])
+    # an epoch in a float is true to 0.2 µs; what is below a microsecond is no information
+    clock = np.round(clock - first, 6)
 
     kept = longest_increasing(clock)
     left_out = np.setdiff1d(np.arange(len(clock)), kept)
@@ -115,6 +117,8 @@ def recording_from(samples: Samples, *, format: Format, file: str) -> Recording:
 
     channels, found = clean_channels(raw)
     problems.extend(found)
+    if all(values is None for values in channels.values()):
+        problems.append(Problem("no_values", "its data points have a time and nothing else"))
     start = EPOCH + timedelta(seconds=first) if samples.dated else None
     if start is None:
         problems.append(Problem("no_date", "the file counts seconds only and has no date"))
@@ -124,7 +128,7 @@ def recording_from(samples: Samples, *, format: Format, file: str) -> Recording:
         device=samples.device,
         start=start,
         sample_count=count,
-        time_s=clock - first,
+        time_s=clock,
         heart_rate_bpm=channels["heart_rate_bpm"],
         power_w=channels["power_w"],
         cadence_per_min=channels["cadence_per_min"],
@@ -132,10 +136,15 @@ def recording_from(samples: Samples, *, format: Format, file: str) -> Recording:
         distance_m=channels["distance_m"],
         calories=channels["calories"],
         total_calories=samples.total_calories,
-        beat_time_s=None if beat_time is None else beat_time - first,
+        beat_time_s=None if beat_time is None else np.round(beat_time - first, 6),
         beat_interval_s=beat_interval,
-        laps=tuple(Lap(start - first, end - first, step) for start, end, step in samples.laps),
-        pauses=tuple(Pause(start - first, end - first) for start, end in samples.pauses),
+        laps=tuple(
+            Lap(round(start - first, 6), round(end - first, 6), step)
+            for start, end, step in samples.laps
+        ),
+        pauses=tuple(
+            Pause(round(start - first, 6), round(end - first, 6)) for start, end in samples.pauses
+        ),
         problems=tuple(problems),
         device_mark=samples.device_mark,
     )
@@ -186,9 +195,7 @@ def completed(
     return column
 
 
-def time_problem(
-    clock_s: Floats, kept: NDArray[np.intp], left_out: NDArray[np.intp]
-) -> Problem:
+def time_problem(clock_s: Floats, kept: NDArray[np.intp], left_out: NDArray[np.intp]) -> Problem:
     """Say how many data points the clean-up left out, and from where."""
     repeated = int(np.isin(clock_s[left_out], clock_s[kept]).sum())
     backward = len(left_out) - repeated

@@ -32,8 +32,11 @@ MAX_XML_DEPTH = 32
 MAX_XML_ELEMENTS = 1_000_000
 """Elements in one document: a day once a second, ten elements a point."""
 
-MAX_XML_TEXT = 4_096
-"""Characters of one element's text that are looked at."""
+MAX_XML_POINTS = 100_000
+"""Points in one TCX or GPX document: a day, once a second."""
+
+MAX_XML_TEXT = 64
+"""Characters of one element's text that are looked at; numbers and times are shorter."""
 
 MAX_LINE_CHARACTERS = 65_536
 """One line of a CSV."""

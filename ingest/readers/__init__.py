@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Protocol
 
-from ingest.readers import fit, table
+from ingest.readers import fit, gpx, table, tcx
 from ingest.recording import Recording
 
 
@@ -25,4 +25,4 @@ class Reader(Protocol):
         """Read the whole content."""
 
 
-READERS: tuple[Reader, ...] = (fit, table)
+READERS: tuple[Reader, ...] = (fit, tcx, gpx, table)

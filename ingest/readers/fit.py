@@ -163,8 +163,7 @@ def decode(data: bytes, file: str) -> tuple[list[FitPart], list[Problem]]:
                 problems.append(
                     Problem(
                         "bad_crc",
-                        f"the checksum at byte {end} does not fit the content; "
-                        "values may be wrong",
+                        f"the checksum at byte {end} does not fit the content; values may be wrong",
                     )
                 )
             if part.broken_at is not None:
@@ -428,5 +427,5 @@ def device_mark_of(messages: Sequence[Any]) -> str | None:
     for message in named(messages, "file_id"):
         serial = message.get_raw_value("serial_number")
         if isinstance(serial, int):
-            return hashlib.sha256(f"fit serial {serial}".encode()).hexdigest()[:32]
+            return hashlib.sha256(f"serial {serial}".encode()).hexdigest()[:32]
     return None

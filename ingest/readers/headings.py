@@ -216,9 +216,7 @@ def heading_of(text: str) -> Heading | None:
     return None
 
 
-def match(
-    phrase: str, unit_text: str | None, *, averaged: bool, counted: bool
-) -> Heading | None:
+def match(phrase: str, unit_text: str | None, *, averaged: bool, counted: bool) -> Heading | None:
     """Heading of a phrase and a unit, where both are known together."""
     for quantity, phrases in WORDS.items():
         if phrase not in phrases:

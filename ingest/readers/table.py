@@ -34,7 +34,23 @@ endings = (".csv", ".tsv", ".txt")
 
 DELIMITERS = (",", ";", "\t", "|")
 MISSING = frozenset(
-    {"", "-", "--", "---", "–", "—", "na", "n/a", "nan", "#n/a", "null", "none", "nil", "?", "--:--"}
+    {
+        "",
+        "-",
+        "--",
+        "---",
+        "–",
+        "—",
+        "na",
+        "n/a",
+        "nan",
+        "#n/a",
+        "null",
+        "none",
+        "nil",
+        "?",
+        "--:--",
+    }
 )
 CONTROL = re.compile(r"[\x01-\x08\x0e-\x1f\x7f\ufffd]")
 PLAIN_NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?")

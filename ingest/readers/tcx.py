@@ -1,0 +1,206 @@
+"""TCX: Training Center XML, schema version 2, with activity extension 2 in any namespace.
+
+A trackpoint a sample. Positions are passed over and never kept.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterable
+from datetime import UTC, datetime
+from itertools import pairwise
+from xml.etree.ElementTree import Element  # noqa: S405  built by ingest.markup, never parsed with
+
+import numpy as np
+
+from ingest.cleaning import Samples, recording_from
+from ingest.errors import NOWHERE, DamagedFile, NoSamples
+from ingest.markup import Vocabulary, parse, root_name
+from ingest.readers.table import text_of
+from ingest.recording import Device, Floats, Problem, Recording
+
+name = "tcx"
+endings = (".tcx",)
+
+VOCABULARY = Vocabulary(
+    containers=frozenset(
+        {
+            "TrainingCenterDatabase", "Activities", "MultiSportSession", "FirstSport", "NextSport",
+            "Activity", "Courses", "Course", "Lap", "Track", "Creator", "HeartRateBpm", "Position",
+            "Extensions", "TPX",
+        }
+    ),
+    point="Trackpoint",
+    leaves=frozenset(
+        {
+            "Time", "Value", "Cadence", "DistanceMeters", "Speed", "Watts", "RunCadence", "Calories",
+            "TotalTimeSeconds", "UnitId",
+        }
+    ),
+    attributes={"Activity": ("Sport",), "Lap": ("StartTime",)},
+)  # fmt: skip
+
+PATHS = {
+    "heart_rate_bpm": ("HeartRateBpm/Value",),
+    "power_w": ("Extensions/TPX/Watts",),
+    "cadence_per_min": ("Cadence", "Extensions/TPX/RunCadence", "Extensions/TPX/Cadence"),
+    "speed_m_s": ("Extensions/TPX/Speed",),
+    "distance_m": ("DistanceMeters",),
+    "calories": ("Extensions/TPX/Calories",),
+}
+"""Where a trackpoint has each channel (TCX schema v2; ActivityExtension v2)."""
+
+MACHINE_OF_SPORT: tuple[tuple[str, Device], ...] = (
+    ("row", "rower"),
+    ("ski", "ski"),
+    ("bik", "bike"),
+    ("cycl", "bike"),
+)
+
+
+def sniff(head: bytes) -> bool:
+    """Whether the root element is that of TCX."""
+    return root_name(text_of(head)[0]) == "TrainingCenterDatabase"
+
+
+def read(data: bytes, file: str) -> Recording:
+    """Read a TCX file; of a damaged one whatever is sound, with a problem that says where.
+
+    Raises:
+        DamagedFile: it breaks before the first trackpoint.
+        NoSamples: it holds no trackpoints.
+        UnsafeMarkup, TooLarge: see `ingest.markup.parse`.
+    """
+    document = parse(data, VOCABULARY, file=file, format=name)
+    root = document.root
+    points = [] if root is None else list(root.iter("Trackpoint"))
+    if root is None or not points:
+        if document.broken_at is not None:
+            raise DamagedFile(
+                "it breaks before the first trackpoint",
+                file=file,
+                format=name,
+                place=document.broken_at,
+            )
+        raise NoSamples("it holds no trackpoints", file=file, format=name)
+    problems = list(document.problems)
+    clock, found = clock_of([point.findtext("Time") for point in points])
+    problems.extend(found)
+    channels: dict[str, Floats] = {}
+    for channel, paths in PATHS.items():
+        for path in paths:
+            values, found = numbers_of([point.findtext(path) for point in points], path)
+            problems.extend(found)
+            if np.isfinite(values).any():
+                channels[channel] = values
+                break
+    samples = Samples(
+        clock_s=clock,
+        dated=True,
+        channels=channels,
+        laps=laps_of(root),
+        pauses=pauses_of(root),
+        total_calories=total_calories_of(root),
+        device=device_of(root, channels),
+        device_mark=device_mark_of(root),
+        problems=problems,
+        place=NOWHERE,
+    )
+    return recording_from(samples, format="tcx", file=file)
+
+
+def moment_of(text: str | None) -> datetime | None:
+    """One xsd:dateTime; None where it is missing or none."""
+    if not text:
+        return None
+    try:
+        return datetime.fromisoformat(text)
+    except ValueError:
+        return None
+
+
+def clock_of(texts: Iterable[str | None]) -> tuple[Floats, list[Problem]]:
+    """Seconds since 1970 of each point, NaN where it has no time."""
+    naive = False
+    seconds: list[float] = []
+    for text in texts:
+        moment = moment_of(text)
+        if moment is None:
+            seconds.append(float("nan"))
+            continue
+        if moment.tzinfo is None:
+            naive = True
+            moment = moment.replace(tzinfo=UTC)
+        seconds.append(moment.timestamp())
+    problems = [NO_TIMEZONE] if naive else []
+    return np.array(seconds, dtype=np.float64), problems
+
+
+NO_TIMEZONE = Problem("no_timezone", "the times have no offset from UTC and were taken as UTC")
+
+
+def numbers_of(texts: Iterable[str | None], what: str) -> tuple[Floats, list[Problem]]:
+    """Numbers of a column, NaN where there is none."""
+    bad = 0
+    values: list[float] = []
+    for text in texts:
+        try:
+            values.append(float(text) if text else float("nan"))
+        except ValueError:
+            values.append(float("nan"))
+            bad += 1
+    problems = [Problem("bad_value", f"{bad} values of {what} are no numbers")] if bad else []
+    return np.array(values, dtype=np.float64), problems
+
+
+def laps_of(root: Element) -> list[tuple[float, float, int | None]]:
+    """Start and end of each lap, seconds since 1970."""
+    laps: list[tuple[float, float, int | None]] = []
+    for lap in root.iter("Lap"):
+        (start,), _ = clock_of([lap.get("StartTime")])
+        (length,), _ = numbers_of([lap.findtext("TotalTimeSeconds")], "TotalTimeSeconds")
+        if np.isfinite(start) and np.isfinite(length) and 0 <= length < 1e7:
+            laps.append((float(start), float(start + length), None))
+    return laps
+
+
+def pauses_of(root: Element) -> list[tuple[float, float]]:
+    """Between two tracks of one lap the timer stood still (TCX schema v2, Lap/Track)."""
+    pauses: list[tuple[float, float]] = []
+    for lap in root.iter("Lap"):
+        spans = []
+        for track in lap.findall("Track"):
+            times, _ = clock_of([point.findtext("Time") for point in track.iter("Trackpoint")])
+            times = times[np.isfinite(times)]
+            if len(times):
+                spans.append((float(times[0]), float(times[-1])))
+        pauses += [(end, start) for (_, end), (start, _) in pairwise(spans) if start > end]
+    return pauses
+
+
+def total_calories_of(root: Element) -> float | None:
+    """Sum of the laps' calories; None where no lap states any."""
+    values, _ = numbers_of([lap.findtext("Calories") for lap in root.iter("Lap")], "Calories")
+    known = values[np.isfinite(values) & (values >= 0) & (values < 1e5)]
+    return float(known.sum()) if len(known) else None
+
+
+def device_of(root: Element, channels: dict[str, Floats]) -> Device:
+    """Kind of device: a machine's where the sport names one and nothing was located."""
+    located = root.find(".//Trackpoint/Position") is not None
+    measured = any(channel in channels for channel in ("power_w", "distance_m", "speed_m_s"))
+    if measured and not located:
+        for activity in root.iter("Activity"):
+            sport = (activity.get("Sport") or "").casefold()
+            for word, device in MACHINE_OF_SPORT:
+                if word in sport:
+                    return device
+    return "watch" if "heart_rate_bpm" in channels else "unknown"
+
+
+def device_mark_of(root: Element) -> str | None:
+    """One-way hash of the creating device's unit number."""
+    unit = root.findtext(".//Creator/UnitId")
+    if not unit or not unit.strip("0"):
+        return None
+    return hashlib.sha256(f"serial {unit}".encode()).hexdigest()[:32]
