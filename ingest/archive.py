@@ -7,7 +7,7 @@ import zipfile
 import zlib
 from dataclasses import dataclass
 
-from ingest.errors import IngestError, TooLarge, UnsafeArchive
+from ingest.errors import IngestError, TooLargeError, UnsafeArchiveError
 from ingest.limits import MAX_ARCHIVE_BYTES, MAX_ARCHIVE_MEMBERS, MAX_FILE_BYTES
 
 ZIP_MARKS = (b"PK\x03\x04", b"PK\x05\x06")
@@ -33,19 +33,21 @@ def members(data: bytes, file: str) -> tuple[Member, ...]:
     Nothing is written anywhere, so a member's path can reach nothing; it is a name only.
 
     Raises:
-        UnsafeArchive: the archive as a whole cannot be opened.
-        TooLarge: it has more members than a class has recordings.
+        UnsafeArchiveError: the archive as a whole cannot be opened.
+        TooLargeError: it has more members than a class has recordings.
     """
     try:
         archive = zipfile.ZipFile(io.BytesIO(data))
     except (zipfile.BadZipFile, ValueError, NotImplementedError, OSError) as error:
-        raise UnsafeArchive(f"the zip cannot be opened: {error}", file=file, format="zip") from error
+        raise UnsafeArchiveError(
+            f"the zip cannot be opened: {error}", file=file, format="zip"
+        ) from error
     with archive:
         infos = [info for info in archive.infolist() if not info.is_dir()]
         if not infos:
-            raise UnsafeArchive("the zip is empty", file=file, format="zip")
+            raise UnsafeArchiveError("the zip is empty", file=file, format="zip")
         if len(infos) > MAX_ARCHIVE_MEMBERS:
-            raise TooLarge(
+            raise TooLargeError(
                 f"it has {len(infos)} members, more than {MAX_ARCHIVE_MEMBERS}",
                 file=file,
                 format="zip",
@@ -66,7 +68,7 @@ def unpack(
     """One member's bytes, or the error that stands for it."""
     name = f"{file}/{info.filename}"
     if info.flag_bits & ENCRYPTED:
-        return UnsafeArchive("it is encrypted", file=name, format="zip")
+        return UnsafeArchiveError("it is encrypted", file=name, format="zip")
     try:
         with archive.open(info) as stream:
             content = stream.read(limit + 1)
@@ -79,9 +81,9 @@ def unpack(
         OSError,
         ValueError,
     ) as error:
-        return UnsafeArchive(f"it cannot be unpacked: {error}", file=name, format="zip")
+        return UnsafeArchiveError(f"it cannot be unpacked: {error}", file=name, format="zip")
     if len(content) > limit:
-        return TooLarge(f"it unpacks to more than {limit} bytes", file=name, format="zip")
+        return TooLargeError(f"it unpacks to more than {limit} bytes", file=name, format="zip")
     if is_zip(content):
-        return UnsafeArchive("it is a zip inside a zip", file=name, format="zip")
+        return UnsafeArchiveError("it is a zip inside a zip", file=name, format="zip")
     return content

@@ -10,7 +10,7 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 from numpy.typing import NDArray
 
-from ingest.errors import NOWHERE, NoSamples, Place, TooLarge
+from ingest.errors import NOWHERE, NoSamplesError, Place, TooLargeError
 from ingest.limits import MAX_SAMPLES, MAX_SPAN_S
 from ingest.recording import Device, Floats, Format, Lap, Pause, Problem, Recording
 
@@ -70,12 +70,12 @@ def recording_from(samples: Samples, *, format: Format, file: str) -> Recording:
     counted in a problem.
 
     Raises:
-        NoSamples: no data point has a time.
-        TooLarge: more than `MAX_SAMPLES` data points.
+        NoSamplesError: no data point has a time.
+        TooLargeError: more than `MAX_SAMPLES` data points.
     """
     count = len(samples.clock_s)
     if count > MAX_SAMPLES:
-        raise TooLarge(
+        raise TooLargeError(
             f"{count} data points are more than the {MAX_SAMPLES} that one recording may have",
             file=file,
             format=format,
@@ -84,7 +84,7 @@ def recording_from(samples: Samples, *, format: Format, file: str) -> Recording:
     timed = np.flatnonzero(np.isfinite(samples.clock_s))
     if not len(timed):
         what = "its data points have no time" if count else "it holds no data points"
-        raise NoSamples(what, file=file, format=format, place=samples.place)
+        raise NoSamplesError(what, file=file, format=format, place=samples.place)
     if len(timed) < count:
         problems.append(
             Problem("no_time", f"{count - len(timed)} of {count} data points have no time")

@@ -1,15 +1,15 @@
 """What can be wrong with a file, as one family of errors.
 
     IngestError                   everything below
-    ├── UnreadableFile            nothing usable is left in it
-    │   ├── EmptyFile             `empty`: no bytes at all
-    │   ├── UnknownFormat         `unknown_format`: no reader recognises its content
-    │   ├── DamagedFile           `damaged`: it breaks before the first sample
-    │   └── NoSamples             `no_samples`: sound, but it holds no timed sample
-    └── RefusedFile               it asks for more than a recording may
-        ├── TooLarge              `too_large`: over a limit of `ingest.limits`
-        ├── UnsafeMarkup          `unsafe_markup`: entities, document types, outside references
-        └── UnsafeArchive         `unsafe_archive`: encrypted, nested or otherwise not to be opened
+    ├── UnreadableFileError       nothing usable is left in it
+    │   ├── EmptyFileError        `empty`: no bytes at all
+    │   ├── UnknownFormatError    `unknown_format`: no reader recognises its content
+    │   ├── DamagedFileError      `damaged`: it breaks before the first sample
+    │   └── NoSamplesError        `no_samples`: sound, but it holds no timed sample
+    └── RefusedFileError          it asks for more than a recording may
+        ├── TooLargeError         `too_large`: over a limit of `ingest.limits`
+        ├── UnsafeMarkupError     `unsafe_markup`: entities, document types, outside references
+        └── UnsafeArchiveError    `unsafe_archive`: encrypted, nested, or cannot be opened
 
 Readers raise these; `ingest.read_file` turns them into a `Problem` of the same code.
 """
@@ -91,54 +91,54 @@ class IngestError(Exception):
         return Problem(self.code, self.message)
 
 
-class UnreadableFile(IngestError):
+class UnreadableFileError(IngestError):
     """Nothing usable is left in the file."""
 
 
-class EmptyFile(UnreadableFile):
+class EmptyFileError(UnreadableFileError):
     """The file has no bytes."""
 
     code = "empty"
 
 
-class UnknownFormat(UnreadableFile):
+class UnknownFormatError(UnreadableFileError):
     """No reader recognises the content."""
 
     code = "unknown_format"
     remedy = "Export the recording as FIT, TCX, GPX or CSV with a header."
 
 
-class DamagedFile(UnreadableFile):
+class DamagedFileError(UnreadableFileError):
     """The file breaks before its first sample."""
 
     code = "damaged"
 
 
-class NoSamples(UnreadableFile):
+class NoSamplesError(UnreadableFileError):
     """The file is sound as far as it goes and holds no timed sample."""
 
     code = "no_samples"
     remedy = "Check that it is the recording itself, not a plan, a route or a summary."
 
 
-class RefusedFile(IngestError):
+class RefusedFileError(IngestError):
     """The file asks for more than a recording may."""
 
 
-class TooLarge(RefusedFile):
+class TooLargeError(RefusedFileError):
     """The file is over one of the limits in `ingest.limits`."""
 
     code = "too_large"
     remedy = "Upload the recording of this one class only."
 
 
-class UnsafeMarkup(RefusedFile):
+class UnsafeMarkupError(RefusedFileError):
     """XML with entities, a document type or references to the outside."""
 
     code = "unsafe_markup"
 
 
-class UnsafeArchive(RefusedFile):
+class UnsafeArchiveError(RefusedFileError):
     """An archive that is encrypted, nested, or cannot be opened safely."""
 
     code = "unsafe_archive"

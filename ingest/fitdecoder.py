@@ -168,6 +168,7 @@ class PartDecoder(FitFileDecoder):  # type: ignore[misc]
     def __init__(self, data: bytes) -> None:
         self.steps_left = MAX_FIT_MESSAGES
         self.whole_left = MAX_FIT_WHOLE_MESSAGES
+        self._bytes_left: int
         self.layouts: list[Layout] = []
         self.local: dict[int, Layout] = {}
         self.clock: list[float] = []

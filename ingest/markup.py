@@ -10,13 +10,13 @@ from __future__ import annotations
 import re
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
-from xml.etree.ElementTree import Element  # noqa: S405  built here, never parsed with
+from xml.etree.ElementTree import Element
 from xml.parsers.expat import errors as expat_errors
 
 from defusedxml.common import DefusedXmlException
 from defusedxml.ElementTree import DefusedXMLParser, ParseError
 
-from ingest.errors import Place, TooLarge, UnsafeMarkup
+from ingest.errors import Place, TooLargeError, UnsafeMarkupError
 from ingest.limits import MAX_XML_DEPTH, MAX_XML_ELEMENTS, MAX_XML_POINTS, MAX_XML_TEXT
 from ingest.recording import Problem
 
@@ -57,7 +57,7 @@ class Document:
     broken_at: Place | None
 
 
-class LimitReached(Exception):
+class LimitReachedError(Exception):
     """The document is larger than a recording may be."""
 
 
@@ -77,9 +77,9 @@ class Sieve:
         """Open an element."""
         self.elements += 1
         if self.elements > MAX_XML_ELEMENTS:
-            raise LimitReached(f"more than {MAX_XML_ELEMENTS} elements")
+            raise LimitReachedError(f"more than {MAX_XML_ELEMENTS} elements")
         if len(self.open) >= MAX_XML_DEPTH:
-            raise LimitReached(f"elements more than {MAX_XML_DEPTH} deep in one another")
+            raise LimitReachedError(f"elements more than {MAX_XML_DEPTH} deep in one another")
         name = tag.rpartition("}")[2]
         words = self.vocabulary
         self.text = None
@@ -98,7 +98,7 @@ class Sieve:
         elif name == words.point:
             self.points += 1
             if self.points > MAX_XML_POINTS:
-                raise LimitReached(f"more than {MAX_XML_POINTS} points")
+                raise LimitReachedError(f"more than {MAX_XML_POINTS} points")
         else:
             self.text = []
         self.open.append(element)
@@ -130,7 +130,7 @@ class Sieve:
 def root_name(head_text: str) -> str | None:
     """Local name of the first element, None where the text is no XML."""
     text = re.sub(
-        r"<!--.*?-->|<\?.*?\?>|<!DOCTYPE[^<>\[]*(\[.*?\]\s*)?>", " ", head_text, flags=re.S
+        r"<!--.*?-->|<\?.*?\?>|<!DOCTYPE[^<>\[]*(\[.*?\]\s*)?>", " ", head_text, flags=re.DOTALL
     )
     if not text.lstrip().startswith("<"):
         return None
@@ -142,8 +142,8 @@ def parse(data: bytes, vocabulary: Vocabulary, *, file: str, format: str) -> Doc
     """Read a document up to its end or to where it breaks.
 
     Raises:
-        UnsafeMarkup: it declares a document type or entities, or refers to the outside.
-        TooLarge: it is deeper or larger than a recording may be.
+        UnsafeMarkupError: it declares a document type or entities, or refers to the outside.
+        TooLargeError: it is deeper or larger than a recording may be.
     """
     sieve = Sieve(vocabulary)
     parser = DefusedXMLParser(target=sieve, forbid_dtd=True)
@@ -153,15 +153,15 @@ def parse(data: bytes, vocabulary: Vocabulary, *, file: str, format: str) -> Doc
         parser.close()
     except DefusedXmlException as error:
         line = parser.parser.CurrentLineNumber
-        raise UnsafeMarkup(
+        raise UnsafeMarkupError(
             "it declares a document type or entities, which no recording needs",
             file=file,
             format=format,
             place=Place(line=line),
         ) from error
-    except LimitReached as error:
+    except LimitReachedError as error:
         line = parser.parser.CurrentLineNumber
-        raise TooLarge(
+        raise TooLargeError(
             f"it has {error}", file=file, format=format, place=Place(line=line)
         ) from error
     except ParseError as error:

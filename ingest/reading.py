@@ -6,7 +6,7 @@ import zlib
 from dataclasses import dataclass, replace
 
 from ingest.archive import is_zip, members
-from ingest.errors import EmptyFile, IngestError, TooLarge, UnknownFormat
+from ingest.errors import EmptyFileError, IngestError, TooLargeError, UnknownFormatError
 from ingest.limits import HEAD_BYTES, MAX_FILE_BYTES
 from ingest.readers import READERS, Reader
 from ingest.recording import Problem, Recording
@@ -66,9 +66,7 @@ def read_one(data: bytes, name: str) -> FileReading:
             if name.lower().endswith(".gz"):
                 plain_name = name[:-3]
         elif name.lower().endswith(".gz"):
-            problems.append(
-                Problem("wrong_extension", f"{name} ends in .gz and is not compressed")
-            )
+            problems.append(Problem("wrong_extension", f"{name} ends in .gz and is not compressed"))
             plain_name = name[:-3]
         reader = reader_for(data, name)
         problems.extend(ending_problems(plain_name, reader.endings, reader.name.upper()))
@@ -83,29 +81,29 @@ def reader_for(data: bytes, name: str) -> Reader:
     """Choose the first reader that recognises the content.
 
     Raises:
-        EmptyFile: there is no content.
-        TooLarge: more than `MAX_FILE_BYTES`.
-        UnknownFormat: no reader does.
+        EmptyFileError: there is no content.
+        TooLargeError: more than `MAX_FILE_BYTES`.
+        UnknownFormatError: no reader does.
     """
     if not data.strip(b"\x00\t\n\r "):
-        raise EmptyFile(
+        raise EmptyFileError(
             "it is empty" if not data else f"its {len(data)} bytes are all blank", file=name
         )
     if len(data) > MAX_FILE_BYTES:
-        raise TooLarge(f"it has more than {MAX_FILE_BYTES} bytes", file=name)
+        raise TooLargeError(f"it has more than {MAX_FILE_BYTES} bytes", file=name)
     head = data[:HEAD_BYTES]
     for reader in READERS:
         if reader.sniff(head):
             return reader
     tried = ", ".join(reader.name.upper() for reader in READERS)
-    raise UnknownFormat(f"its content is none of {tried}", file=name)
+    raise UnknownFormatError(f"its content is none of {tried}", file=name)
 
 
 def inflated(data: bytes, name: str) -> tuple[bytes, list[Problem]]:
     """Give a gzipped file's content, as far as it is sound, never more than a limit.
 
     Raises:
-        TooLarge: it inflates to more than `MAX_FILE_BYTES`.
+        TooLargeError: it inflates to more than `MAX_FILE_BYTES`.
     """
     content = bytearray()
     rest = data
@@ -119,7 +117,7 @@ def inflated(data: bytes, name: str) -> tuple[bytes, list[Problem]]:
                 Problem("bad_gzip", f"the compression is damaged at byte {where} or after: {error}")
             ]
         if len(content) > MAX_FILE_BYTES:
-            raise TooLarge(f"it inflates to more than {MAX_FILE_BYTES} bytes", file=name)
+            raise TooLargeError(f"it inflates to more than {MAX_FILE_BYTES} bytes", file=name)
         if not stream.eof:
             return bytes(content), [
                 Problem("truncated", f"the compressed file ends at byte {len(data)}, too early")

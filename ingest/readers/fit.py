@@ -12,12 +12,12 @@ from typing import Any
 
 import numpy as np
 from fitparse.profile import MESSAGE_TYPES
+from fitparse.records import BASE_TYPE_BYTE
 from fitparse.utils import FitParseError
 
 from ingest.cleaning import Samples, recording_from
-from ingest.errors import DamagedFile, NoSamples, Place, TooLarge
+from ingest.errors import DamagedFileError, NoSamplesError, Place, TooLargeError
 from ingest.fitdecoder import (
-    BASE_TYPE_BYTE,
     FIRST_DATE_S,
     FIT_EPOCH_S,
     RECORD,
@@ -29,7 +29,7 @@ from ingest.limits import MAX_FIT_PARTS
 from ingest.recording import Device, Floats, Problem, Recording
 
 name = "fit"
-endings = (".fit",)
+endings: tuple[str, ...] = (".fit",)
 
 FIELDS: dict[str, tuple[int, ...]] = {
     "heart_rate_bpm": (3,),
@@ -71,9 +71,9 @@ def read(data: bytes, file: str) -> Recording:
     """Read a FIT file; of a damaged one whatever is sound, with a problem that says where.
 
     Raises:
-        DamagedFile: it breaks before the first sample.
-        NoSamples: it holds no samples, a plan or a settings file for instance.
-        TooLarge: it chains more files than a recording may.
+        DamagedFileError: it breaks before the first sample.
+        NoSamplesError: it holds no samples, a plan or a settings file for instance.
+        TooLargeError: it chains more files than a recording may.
     """
     parts, problems = decode(data, file)
     if not any(len(part.record_clock) for part in parts):
@@ -81,13 +81,13 @@ def read(data: bytes, file: str) -> Recording:
         if broken is not None or any(one.code == "truncated" for one in problems):
             at = len(data) if broken is None else broken.broken_at
             why = "the file is cut off" if broken is None else broken.broken_why
-            raise DamagedFile(
+            raise DamagedFileError(
                 f"it breaks before the first sample: {why}",
                 file=file,
                 format=name,
                 place=Place(offset=at),
             )
-        raise NoSamples("it holds no samples", file=file, format=name)
+        raise NoSamplesError("it holds no samples", file=file, format=name)
 
     clock = np.concatenate([part.record_clock for part in parts])
     dated = bool(np.nanmedian(clock) >= FIRST_DATE_S) if np.isfinite(clock).any() else False
@@ -135,7 +135,7 @@ def decode(data: bytes, file: str) -> tuple[list[FitPart], list[Problem]]:
             )
             break
         if len(parts) == MAX_FIT_PARTS:
-            raise TooLarge(
+            raise TooLargeError(
                 f"more than {MAX_FIT_PARTS} FIT files are chained in it",
                 file=file,
                 format=name,

@@ -9,21 +9,21 @@ from __future__ import annotations
 
 from datetime import UTC, datetime
 from itertools import pairwise
-from xml.etree.ElementTree import Element, SubElement, tostring  # noqa: S405  writes, never parses
+from xml.etree.ElementTree import Element, SubElement, tostring
 
 import gpxpy
 import numpy as np
 from gpxpy.gpx import GPX, GPXException, GPXTrackPoint
 
 from ingest.cleaning import Samples, recording_from
-from ingest.errors import DamagedFile, NoSamples
+from ingest.errors import DamagedFileError, NoSamplesError
 from ingest.markup import Vocabulary, parse, root_name
 from ingest.readers.table import text_of
 from ingest.readers.tcx import NO_TIMEZONE, numbers_of
 from ingest.recording import Floats, Problem, Recording
 
 name = "gpx"
-endings = (".gpx",)
+endings: tuple[str, ...] = (".gpx",)
 
 EXTENSIONS = {
     "heart_rate_bpm": ("hr", "heartrate", "heart_rate", "HeartRate", "Hr", "HR"),
@@ -53,24 +53,26 @@ def read(data: bytes, file: str) -> Recording:
     """Read a GPX file; of a damaged one whatever is sound, with a problem that says where.
 
     Raises:
-        DamagedFile: it breaks before the first track point.
-        NoSamples: it holds no track points.
-        UnsafeMarkup, TooLarge: see `ingest.markup.parse`.
+        DamagedFileError: it breaks before the first track point.
+        NoSamplesError: it holds no track points.
+        UnsafeMarkupError, TooLargeError: see `ingest.markup.parse`.
     """
     document = parse(data, VOCABULARY, file=file, format=name)
     if document.root is None or document.root.find(".//trkpt") is None:
         if document.broken_at is not None:
-            raise DamagedFile(
+            raise DamagedFileError(
                 "it breaks before the first track point",
                 file=file,
                 format=name,
                 place=document.broken_at,
             )
-        raise NoSamples("it holds no track points", file=file, format=name)
+        raise NoSamplesError("it holds no track points", file=file, format=name)
     try:
         track = gpxpy.parse(tostring(plain_track(document.root), encoding="unicode"))
     except GPXException as error:
-        raise DamagedFile(f"its track cannot be read: {error}", file=file, format=name) from error
+        raise DamagedFileError(
+            f"its track cannot be read: {error}", file=file, format=name
+        ) from error
     segments = [segment.points for one in track.tracks for segment in one.segments]
     points = [point for segment in segments for point in segment]
     clock, problems = clock_of(points)
@@ -103,7 +105,7 @@ def plain_track(root: Element) -> Element:
             new_segment = SubElement(new_track, "trkseg")
             for point in segment.iter("trkpt"):
                 new_point = SubElement(new_segment, "trkpt", lat="0", lon="0")
-                values = []
+                values: list[Element] = []
                 for leaf in point:
                     (new_point if leaf.tag == "time" else values).append(leaf)
                 SubElement(new_point, "extensions").extend(values)

@@ -166,8 +166,8 @@ COUNTED = frozenset({"delta", "increment", "incremental", "diff", "since last sa
 MODIFIERS = frozenset({
     "current", "actual", "instant", "instantaneous", "inst", "total", "cumulative",
     "accumulated", "cum", "running", "measured", "value", "values", "data", "sensor", "machine",
-    "monitor", "recorded", "reading", "gesamt", "aktuelle", "aktueller", "totale", "totaal", "actuel",
-    "actuelle", "actual", "accumulees", "acumulada", "cumulee", "device",
+    "monitor", "recorded", "reading", "gesamt", "aktuelle", "aktueller", "totale",
+    "totaal", "actuel", "actuelle", "accumulees", "acumulada", "cumulee", "device",
 })  # fmt: skip
 
 

@@ -12,10 +12,12 @@ import numpy as np
 from ingest.readers.headings import Heading
 from ingest.recording import Floats, Problem
 
-DURATION = re.compile(r"(?:(\d{1,4}):)?(\d{1,4}):(\d{1,2}(?:[.,]\d*)?)\s*([ap]\.?m\.?)?", re.I)
+DURATION = re.compile(
+    r"(?:(\d{1,4}):)?(\d{1,4}):(\d{1,2}(?:[.,]\d*)?)\s*([ap]\.?m\.?)?", re.IGNORECASE
+)
 DATE = re.compile(r"(\d{1,4})([-/.])(\d{1,2})\2(\d{1,4})\.?")
 DATE_TIME = re.compile(DATE.pattern + r"[T,\s]+(\d{1,2}:\d{2}(?::\d{2}(?:[.,]\d*)?)?.*)")
-ZONE = re.compile(r"\s*(Z|UTC|GMT|[+-]\d{2}:?\d{2}|[+-]\d{2})$", re.I)
+ZONE = re.compile(r"\s*(Z|UTC|GMT|[+-]\d{2}:?\d{2}|[+-]\d{2})$", re.IGNORECASE)
 
 EPOCH_SCALES = ((1e17, 1e-9), (1e14, 1e-6), (1e11, 1e-3), (1e8, 1.0))
 """Numbers this large count from 1970: nanoseconds, microseconds, milliseconds, seconds."""

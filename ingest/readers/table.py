@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ingest.cleaning import Samples, recording_from
-from ingest.errors import DamagedFile, NoSamples, Place, TooLarge
+from ingest.errors import DamagedFileError, NoSamplesError, Place, TooLargeError
 from ingest.limits import (
     MAX_COLUMNS,
     MAX_LINE_CHARACTERS,
@@ -30,7 +30,7 @@ from ingest.readers.moments import Clock, clock_of, duration_of
 from ingest.recording import Device, Floats, Problem, Recording
 
 name = "csv"
-endings = (".csv", ".tsv", ".txt")
+endings: tuple[str, ...] = (".csv", ".tsv", ".txt")
 
 DELIMITERS = (",", ";", "\t", "|")
 MISSING = frozenset(
@@ -103,9 +103,9 @@ def read(data: bytes, file: str) -> Recording:
     """Read a table; unreadable cells are missing values, counted in a problem.
 
     Raises:
-        DamagedFile: no header is recognised.
-        NoSamples: there is no row, or none with a time.
-        TooLarge: more columns or rows than a recording may have.
+        DamagedFileError: no header is recognised.
+        NoSamplesError: there is no row, or none with a time.
+        TooLargeError: more columns or rows than a recording may have.
     """
     text, encoding_problems = text_of(data)
     header = find_header(text, file)
@@ -125,7 +125,7 @@ def read(data: bytes, file: str) -> Recording:
             )
         )
     if not rows.lines:
-        raise NoSamples(
+        raise NoSamplesError(
             "there is no row under the header",
             file=file,
             format=name,
@@ -134,7 +134,7 @@ def read(data: bytes, file: str) -> Recording:
     comma = decimal_comma(header, rows)
     clock = time_of(header, rows, comma=comma)
     if clock is None:
-        raise NoSamples(
+        raise NoSamplesError(
             "no row has a time that can be read",
             file=file,
             format=name,
@@ -145,7 +145,7 @@ def read(data: bytes, file: str) -> Recording:
     channels, found = channels_of(header, rows, clock.seconds, comma=comma)
     problems.extend(found)
     if not channels:
-        raise NoSamples(
+        raise NoSamplesError(
             "no column holds a heart rate, power, cadence, speed, distance or calories",
             file=file,
             format=name,
@@ -209,8 +209,8 @@ def find_header(text: str, file: str) -> Header:
     """Find the first line in which a time and another quantity are recognised.
 
     Raises:
-        DamagedFile: there is none near the top.
-        TooLarge: it has more columns than a recording may have.
+        DamagedFileError: there is none near the top.
+        TooLargeError: it has more columns than a recording may have.
     """
     lines = numbered_lines(text)
     looked_at: list[tuple[int, str]] = []
@@ -224,7 +224,7 @@ def find_header(text: str, file: str) -> Header:
         headers = [header_in(number, line, delimiter) for delimiter in DELIMITERS]
         best = max(headers, key=lambda header: len(header.known))
         if len(best.texts) > MAX_COLUMNS:
-            raise TooLarge(
+            raise TooLargeError(
                 f"its header has {len(best.texts)} columns, more than {MAX_COLUMNS}",
                 file=file,
                 format=name,
@@ -234,7 +234,7 @@ def find_header(text: str, file: str) -> Header:
         if quantities & {"time", "date"} and quantities - {"time", "date", "lap"}:
             return with_units(best, next(lines, (0, ""))[1])
     first = looked_at[0] if looked_at else (1, "")
-    raise DamagedFile(
+    raise DamagedFileError(
         f"no header names a time and a heart rate, power, cadence, speed, distance or calories; "
         f"the first line is '{first[1].strip()[:60]}'",
         file=file,
@@ -269,7 +269,7 @@ def rows_under(header: Header, text: str, file: str) -> Rows:
     """Cut the rows into cells of the known columns; blank lines and remarks are no rows.
 
     Raises:
-        TooLarge: there are more than `MAX_SAMPLES` rows.
+        TooLargeError: there are more than `MAX_SAMPLES` rows.
     """
     width = len(header.texts)
     wanted = header.known
@@ -298,7 +298,7 @@ def rows_under(header: Header, text: str, file: str) -> Rows:
             columns[at].append(cells[at])
         lines.append(number)
         if len(lines) > MAX_SAMPLES:
-            raise TooLarge(
+            raise TooLargeError(
                 f"it has more than {MAX_SAMPLES} rows",
                 file=file,
                 format=name,

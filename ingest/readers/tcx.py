@@ -9,18 +9,18 @@ import hashlib
 from collections.abc import Iterable
 from datetime import UTC, datetime
 from itertools import pairwise
-from xml.etree.ElementTree import Element  # noqa: S405  built by ingest.markup, never parsed with
+from xml.etree.ElementTree import Element
 
 import numpy as np
 
 from ingest.cleaning import Samples, recording_from
-from ingest.errors import NOWHERE, DamagedFile, NoSamples
+from ingest.errors import NOWHERE, DamagedFileError, NoSamplesError
 from ingest.markup import Vocabulary, parse, root_name
 from ingest.readers.table import text_of
 from ingest.recording import Device, Floats, Problem, Recording
 
 name = "tcx"
-endings = (".tcx",)
+endings: tuple[str, ...] = (".tcx",)
 
 VOCABULARY = Vocabulary(
     containers=frozenset(
@@ -33,8 +33,8 @@ VOCABULARY = Vocabulary(
     point="Trackpoint",
     leaves=frozenset(
         {
-            "Time", "Value", "Cadence", "DistanceMeters", "Speed", "Watts", "RunCadence", "Calories",
-            "TotalTimeSeconds", "UnitId",
+            "Time", "Value", "Cadence", "DistanceMeters", "Speed", "Watts", "RunCadence",
+            "Calories", "TotalTimeSeconds", "UnitId",
         }
     ),
     attributes={"Activity": ("Sport",), "Lap": ("StartTime",)},
@@ -67,22 +67,22 @@ def read(data: bytes, file: str) -> Recording:
     """Read a TCX file; of a damaged one whatever is sound, with a problem that says where.
 
     Raises:
-        DamagedFile: it breaks before the first trackpoint.
-        NoSamples: it holds no trackpoints.
-        UnsafeMarkup, TooLarge: see `ingest.markup.parse`.
+        DamagedFileError: it breaks before the first trackpoint.
+        NoSamplesError: it holds no trackpoints.
+        UnsafeMarkupError, TooLargeError: see `ingest.markup.parse`.
     """
     document = parse(data, VOCABULARY, file=file, format=name)
     root = document.root
     points = [] if root is None else list(root.iter("Trackpoint"))
     if root is None or not points:
         if document.broken_at is not None:
-            raise DamagedFile(
+            raise DamagedFileError(
                 "it breaks before the first trackpoint",
                 file=file,
                 format=name,
                 place=document.broken_at,
             )
-        raise NoSamples("it holds no trackpoints", file=file, format=name)
+        raise NoSamplesError("it holds no trackpoints", file=file, format=name)
     problems = list(document.problems)
     clock, found = clock_of([point.findtext("Time") for point in points])
     problems.extend(found)
