@@ -11,12 +11,14 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.optimize import brentq
+from scipy.special import ndtr
 
 from ingest.recording import Floats
-from reconcile.plan import Measure
+from reconcile.plan import Measure, Take
 from reconcile.score.expected import expectation
 from reconcile.score.question import MachineCount, ScoreQuestion
-from reconcile.score.scored import Scored, ScoredStep, finishing_amounts
+from reconcile.score.scored import Scored, ScoredStep, finishing_amounts, take_of
 
 Bools = NDArray[np.bool_]
 
@@ -95,9 +97,7 @@ def skipped_rounds(question: ScoreQuestion, scored: Scored) -> Bools:
     }
     return np.array(
         [
-            all(
-                attempted.get((step.planned.round, step.planned.step)) is False for step in steps
-            )
+            all(attempted.get((step.planned.round, step.planned.step)) is False for step in steps)
             for steps in scored.rounds
         ],
         dtype=bool,
@@ -124,9 +124,7 @@ def score_evidence(
 
 
 def _expected_evidence(question: ScoreQuestion, scored: Scored, skipped: Bools) -> Evidence:
-    expected = expectation(
-        scored, question.athlete, question.equipment, question.earlier_power_w
-    )
+    expected = expectation(scored, question.athlete, question.equipment, question.earlier_power_w)
     factor = np.exp(SPREAD_NODES * expected.spread)
     values = factor[:, None] * np.where(
         skipped & (scored.measure != "seconds"), 0.0, expected.rounds
@@ -304,9 +302,7 @@ def _step_reading(
     machine = taken[0].machine
     if unit == "seconds":
         read, sd = _finish_reading(step, taken[0], shift)
-        return StepReading(
-            read, read[:, 0], sd, covered, 0.0, machine, step.planned.duration_s
-        )
+        return StepReading(read, read[:, 0], sd, covered, 0.0, machine, step.planned.duration_s)
     # A late reading ends where the next work begins; a prompt one is what the class does anyway.
     late_s = np.minimum(LATE_DELAYS_S, max(3.0, step.next_work_s - step.end_s))
     delay_s = np.concatenate([PROMPT_DELAYS_S, late_s])
@@ -338,9 +334,7 @@ def _step_reading(
     )
 
 
-def _finish_reading(
-    step: ScoredStep, count: MachineCount, shift: Floats
-) -> tuple[Floats, float]:
+def _finish_reading(step: ScoredStep, count: MachineCount, shift: Floats) -> tuple[Floats, float]:
     """Seconds from the bell until the count reached the step's amount; its length if it did not.
 
     (g, d) with the doubt of one reading. The clock is read up to some seconds after the finish.
@@ -388,8 +382,8 @@ def _round_reading(
             read = read + reading.read
             with_rest = with_rest + reading.with_rest
             variance += reading.sd**2
-        if share < 0.98 and not skipped:
-            missing = (1 - share) * length_s * usual_rate
+        if share < 0.98 and (unit == "seconds" or not skipped):
+            missing = (1 - share) * length_s * (1.0 if skipped else usual_rate)
             read = read + missing
             with_rest = with_rest + missing
             variance += (FILLED_SPREAD * missing) ** 2
@@ -400,23 +394,18 @@ def _round_reading(
     )
 
 
-def recorded_value(evidence: Evidence, take: str) -> tuple[float, float, float] | None:
+def recorded_value(evidence: Evidence, take: Take) -> tuple[float, float, float] | None:
     """(best value, low, high) of the score at the bells, 95 % range; None if nothing recorded it.
 
     The range mixes the scenarios, each with the doubt of its rounds.
     """
-    from scipy.optimize import brentq
-    from scipy.special import ndtr
-
-    from reconcile.score.scored import take_of
-
     if not evidence.direct:
         return None
     rows = np.flatnonzero(evidence.recorded)
     counting = evidence.counting
     weight = evidence.weight[rows] / evidence.weight[rows].sum()
     at_bell = evidence.read[rows][:, :, 0]
-    values = np.array([take_of(row[counting], take) for row in at_bell])  # type: ignore[arg-type]
+    values = np.array([take_of(row[counting], take) for row in at_bell])
     if not np.isfinite(values).all():
         return None
     sd = np.array(
@@ -436,7 +425,7 @@ def recorded_value(evidence: Evidence, take: str) -> tuple[float, float, float] 
     return best, min(max(0.0, float(low)), best), max(float(high), best)
 
 
-def take_sd(values: Floats, sd: Floats, take: str) -> float:
+def take_sd(values: Floats, sd: Floats, take: Take) -> float:
     """Standard deviation of a take over independent rounds (the extreme round's, for extremes)."""
     if take == "total":
         return float(np.sqrt((sd**2).sum()))

@@ -71,9 +71,7 @@ def scored_steps(block: TimedBlock, steps: Sequence[PlannedStep]) -> Scored | No
         return None
     planned_tasks = [task for step in block.steps for task in step.tasks]
     scored_tasks = _scored_tasks(planned_tasks, block.score.measure)
-    replacements = [
-        other for task in scored_tasks for other in task.instead.values() if other.most
-    ]
+    replacements = [other for task in scored_tasks for other in task.instead.values() if other.most]
     measure = block.score.measure
     chosen = [step for step in steps if _counts(step, scored_tasks)]
     if not chosen:

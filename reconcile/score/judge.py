@@ -1,0 +1,255 @@
+"""The judgement of one logged score: evidence, explanations, verdict, flag, and words."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+
+from reconcile.plan import Measure, Take
+from reconcile.result import Explanation, ScoreResult, Verdict
+from reconcile.score import priors
+from reconcile.score.evidence import Evidence, recorded_value, score_evidence
+from reconcile.score.explanations import Account, Sheet, accounts, posterior
+from reconcile.score.limits import Beyond, beyond_the_possible
+from reconcile.score.question import ScoreQuestion
+from reconcile.score.scored import Scored, scored_steps, take_of
+from reconcile.score.texts import MACHINES, TAKES, UNITS, number, text
+
+# A range wider than this share of the value does not confirm anything.
+WIDEST_CONFIRMING = 0.30
+# What a number may have been instead: the machine's other count.
+OTHER_MEASURES: dict[Measure, tuple[Measure, ...]] = {
+    "calories": ("metres",),
+    "metres": ("calories",),
+    "seconds": ("calories", "metres"),
+    "reps": (),
+}
+
+
+def judge(question: ScoreQuestion) -> ScoreResult | None:
+    """What the evidence says of one athlete's score in one block; None for an unscored block."""
+    scored = scored_steps(question.block, question.steps)
+    if scored is None:
+        return None
+    evidence = score_evidence(question, scored)
+    recorded = recorded_value(evidence, scored.take)
+    logged = question.logged.score if question.logged is not None else None
+    if logged is None:
+        return _result(question, scored, None, recorded, "unverifiable", False, ())
+    assert question.logged is not None
+    rounds = question.logged.rounds or None
+    sheet = Sheet(
+        total=logged,
+        rounds=rounds,
+        take=scored.take,
+        evidence=evidence,
+        in_other_measures={
+            measure: score_evidence(question, scored, measure)
+            for measure in OTHER_MEASURES[scored.measure]
+        },
+        others=question.others,
+        watch_calories=question.watch_calories,
+    )
+    beyond = beyond_the_possible(logged, rounds, scored, question.athlete, question.equipment)
+    ranked = posterior(accounts(sheet))
+    verdict = _verdict(question, sheet, recorded, beyond, ranked)
+    flag = verdict in ("doubtful", "impossible")
+    explanations = _explanations(sheet, scored.measure, recorded, beyond, ranked, flag)
+    return _result(question, scored, logged, recorded, verdict, flag, explanations)
+
+
+def recorded_rounds(question: ScoreQuestion) -> tuple[float, ...]:
+    """Values at the bells of each scored round as a machine recorded them; () without one.
+
+    What other athletes' questions need as `others`.
+    """
+    scored = scored_steps(question.block, question.steps)
+    if scored is None:
+        return ()
+    evidence = score_evidence(question, scored)
+    if not evidence.direct:
+        return ()
+    return tuple(float(value) for value in evidence.read[evidence.best, :, 0])
+
+
+def _result(
+    question: ScoreQuestion,
+    scored: Scored,
+    logged: float | None,
+    recorded: tuple[float, float, float] | None,
+    verdict: Verdict,
+    flag: bool,
+    explanations: tuple[Explanation, ...],
+) -> ScoreResult:
+    best, low, high = recorded if recorded is not None else (None, None, None)
+    return ScoreResult(
+        block=question.block.name,
+        measure=scored.measure,
+        logged=logged,
+        recorded=best,
+        low=low,
+        high=high,
+        verdict=verdict,
+        flag=flag,
+        explanations=explanations,
+    )
+
+
+def _verdict(
+    question: ScoreQuestion,
+    sheet: Sheet,
+    recorded: tuple[float, float, float] | None,
+    beyond: Beyond | None,
+    ranked: Sequence[tuple[Account, float]],
+) -> Verdict:
+    """The verdict by expected cost, see `priors`."""
+    if beyond is not None:
+        return "impossible"
+    prompt = sum(probability for account, probability in ranked if account.prompt)
+    other = sum(probability for account, probability in ranked if not account.prompt)
+    if recorded is None:
+        structural = sheet.rounds is not None or sheet.evidence.measure != "reps"
+        cost_of_silence = other * priors.COST_OF_MISS_UNSEEN
+        if structural and prompt * priors.COST_OF_FALSE_QUESTION < cost_of_silence:
+            return "doubtful"
+        return "plausible" if question.has_heart_rate else "unverifiable"
+    best, low, high = recorded
+    if low <= sheet.total <= high:
+        return "confirmed" if high - low <= WIDEST_CONFIRMING * max(best, 1.0) else "plausible"
+    gap = abs(sheet.total - best) / max(best, 1.0)
+    share = max(priors.LEAST_COST_SHARE, min(1.0, gap / priors.FULL_COST_AT))
+    if prompt * priors.COST_OF_FALSE_QUESTION < other * priors.COST_OF_MISS * share:
+        return "doubtful"
+    return "confirmed" if high - low <= WIDEST_CONFIRMING * max(best, 1.0) else "plausible"
+
+
+def _explanations(
+    sheet: Sheet,
+    measure: Measure,
+    recorded: tuple[float, float, float] | None,
+    beyond: Beyond | None,
+    ranked: Sequence[tuple[Account, float]],
+    flag: bool,
+) -> tuple[Explanation, ...]:
+    by_code: dict[str, float] = {}
+    likeliest: dict[str, tuple[Account, float]] = {}
+    for account, probability in ranked:
+        by_code[account.code] = by_code.get(account.code, 0.0) + probability
+        if probability > likeliest.get(account.code, (account, -1.0))[1]:
+            likeliest[account.code] = (account, probability)
+    if recorded is None:
+        # With nothing counted there is no difference to round; only what speaks against it shows.
+        by_code = {
+            code: probability
+            for code, probability in by_code.items()
+            if flag and code not in ("rounding", "counted_coasting", "counted_rest")
+        }
+    shown = [
+        Explanation(
+            code,
+            _shown_prediction(likeliest[code][0]),
+            probability,
+            _text(sheet, measure, recorded, likeliest[code][0]),
+        )
+        for code, probability in sorted(by_code.items(), key=lambda item: (-item[1], item[0]))
+        if probability >= priors.LEAST_SHOWN
+    ]
+    if beyond is not None:
+        bound = _bound_text(beyond)
+        if not shown:
+            return (Explanation("unexplained", None, 0.0, bound),)
+        first = shown[0]
+        shown[0] = Explanation(
+            first.code, first.predicts, first.probability, f"{bound} {first.text}"
+        )
+    return tuple(shown)
+
+
+def _shown_prediction(account: Account) -> float | None:
+    return None if account.predicts is None else round(float(account.predicts), 2)
+
+
+def _text(
+    sheet: Sheet,
+    measure: Measure,
+    recorded: tuple[float, float, float] | None,
+    account: Account,
+) -> str:
+    key = account.code
+    take: Take = sheet.take
+    facts: dict[str, object] = {
+        "logged": number(sheet.total),
+        "unit": UNITS[measure],
+        "take": TAKES[take],
+        "predicts": "" if account.predicts is None else number(account.predicts),
+        "machine": MACHINES.get(sheet.evidence.machine or "", "machine"),
+    }
+    facts.update(_facts_of(account.facts))
+    if key == "digits_swapped" and "round" in account.facts:
+        key = "digits_swapped_round"
+    if recorded is None:
+        facts["expected"] = number(_expected(sheet.evidence, take))
+        if key == "arithmetic_slip" and "sum" not in facts:
+            facts["sum"] = facts["predicts"]
+        return text(f"unseen_{key}", **facts)
+    best, low, high = recorded
+    facts.update(
+        recorded=number(best),
+        low=number(low),
+        high=number(high),
+        difference=number(abs(sheet.total - best)),
+    )
+    if key == "arithmetic_slip" and "sum" not in facts:
+        key = "arithmetic_slip_unseen"
+    if key == "counted_coasting":
+        if measure == "seconds":
+            key = "counted_coasting_seconds"
+        elif not account.prompt:
+            key = "counted_coasting_late"
+    return text(key, **facts)
+
+
+def _facts_of(facts: Mapping[str, object]) -> dict[str, object]:
+    shown: dict[str, object] = {}
+    for name, value in facts.items():
+        if name == "delay_s":
+            assert isinstance(value, float)
+            shown["delay"] = number(value)
+        elif name == "measure":
+            shown["other_unit"] = UNITS[value]  # type: ignore[index]
+        elif name == "rounds":
+            assert isinstance(value, tuple)
+            shown["rounds"] = " and ".join(str(each) for each in value)
+        else:
+            shown[name] = number(value) if isinstance(value, float) else value
+    return shown
+
+
+def _expected(evidence: Evidence, take: Take) -> float:
+    values = evidence.read[evidence.best, evidence.counting, 0]
+    expected = take_of(values, take)
+    return expected if np.isfinite(expected) else 0.0
+
+
+def _bound_text(beyond: Beyond) -> str:
+    where = text(f"where_{beyond.what}", round=beyond.round)
+    facts = {
+        "claimed": number(beyond.claimed),
+        "limit": number(beyond.limit),
+        "unit": UNITS[beyond.measure],
+        "seconds": number(beyond.seconds),
+        "where": where,
+    }
+    if beyond.measure == "seconds":
+        return text("impossible_time", **facts)
+    if beyond.measure == "reps":
+        return text("impossible_repetitions", each=beyond.seconds_each, **facts)
+    assert beyond.power_w is not None
+    assert beyond.limit_w is not None
+    return text(
+        "impossible_power",
+        power=number(beyond.power_w),
+        limit_power=number(beyond.limit_w),
+        **facts,
+    )

@@ -1,0 +1,65 @@
+"""Every prior and every cost in one place: judgement, no source.
+
+Shares of scores as they come in from a class, before any evidence. They need not be right to be
+useful: with a direct count the evidence outweighs them; without one they are nearly all there is.
+"""
+
+from __future__ import annotations
+
+# Prior probability of each way in which a logged number comes about; they sum to 1.
+PRIOR: dict[str, float] = {
+    "rounding": 0.30,
+    "counted_coasting": 0.44,
+    "counted_rest": 0.03,
+    "missing_round": 0.03,
+    "extra_round": 0.025,
+    "arithmetic_slip": 0.03,
+    "digits_swapped": 0.025,
+    "wrong_measure": 0.015,
+    "watch_calories": 0.015,
+    "other_athlete": 0.015,
+    "inflated": 0.04,
+    "understated": 0.025,
+    "unexplained": 0.01,
+}
+# Of `counted_coasting`, the share that is read more than 3 s after the bell.
+LATE_SHARE = 0.07
+
+# Of a prompt reading: floor of a display, nearest whole number, rounded up.
+CUT_SHARE = {0.0: 0.90, 0.5: 0.07, 1.0: 0.03}
+# Whether a total without rounds is the sum of whole readings or one reading of the sum.
+ONE_READING_SHARE = 0.25
+
+# Sizes of an arithmetic slip, both signs alike: a carry forgotten, off by a few, and the rest
+# spread over some share of the score.
+SLIP_SIZES = {1.0: 0.14, 2.0: 0.07, 3.0: 0.04, 5.0: 0.05, 10.0: 0.32, 20.0: 0.06, 100.0: 0.05}
+SLIP_SPREAD_SHARE = 0.27
+SLIP_SPREAD = 0.08
+# Without written rounds a slip cannot be seen; what looks like one is mostly something else.
+UNSEEN_SLIP = 0.4
+
+# Swapped neighbours are the usual slip of the pen; one wrong, lost or doubled digit is rarer.
+SWAPPED_SHARE, MISTYPED_SHARE = 0.75, 0.25
+
+# Size of an inflation or understatement, log ratio to what was done: two exponentials.
+INFLATED_SIZES = ((0.65, 0.16), (0.35, 0.70))
+UNDERSTATED_SIZES = ((0.75, 0.15), (0.25, 0.5))
+
+# How a changed score is written: with rounds that were changed too, or only in the total.
+ROUNDS_CHANGED_SHARE = 0.75
+# A sheet whose rounds do not make its total, though nothing else is wrong.
+CARELESS_SHARE = 0.01
+# Rounds written with too few or too many entries though the total is right.
+MISCOUNTED_SHARE = 0.003
+
+# Costs, in units of one needless question to an honest athlete.
+COST_OF_FALSE_QUESTION = 1.0
+# Missing a score that is off by a tenth or more; smaller ones cost less, down to the floor.
+COST_OF_MISS = 0.12
+FULL_COST_AT = 0.10
+LEAST_COST_SHARE = 0.25
+# Without a direct count the same question rests on expectation alone and has to be surer.
+COST_OF_MISS_UNSEEN = 0.02
+
+# Explanations less probable than this are not worth showing.
+LEAST_SHOWN = 0.01
