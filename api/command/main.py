@@ -6,6 +6,7 @@ import typer
 
 from api.command.check import check
 from api.command.demo import demo
+from api.command.plan import plan
 
 app = typer.Typer(
     name="intervouch",
@@ -22,6 +23,7 @@ def root() -> None:
 
 app.command()(check)
 app.command()(demo)
+app.command()(plan)
 
 
 def main() -> None:

@@ -9,8 +9,8 @@ from pathlib import Path
 from typing import get_args
 
 from api.folder.files import read_bytes, within
-from ingest import FileReading, read_file
 from ingest.limits import MAX_ARCHIVE_BYTES
+from ingest.reading import FileReading, read_file
 from ingest.recording import Problem
 from reconcile.classes import Source, Upload
 from reconcile.errors import quote

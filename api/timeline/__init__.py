@@ -1,0 +1,1 @@
+"""A plan's timeline, made to be looked at."""
