@@ -1,0 +1,56 @@
+"""What a device's clock is believed to be worth, before any of its samples is looked at.
+
+Judgement, no source: most clocks are right within two seconds, some are out by seconds or
+minutes, some by whole hours (time zones, summer time), a few show any time of day or another day.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ingest.recording import Floats
+
+HOURS = 13
+
+
+@dataclass(frozen=True)
+class ClockHabits:
+    """Shares of clocks that are right, out by minutes, out by whole hours, or anything at all."""
+
+    right: float
+    minutes: float
+    hours: float
+    anything: float
+
+
+WATCH = ClockHabits(right=0.84, minutes=0.10, hours=0.05, anything=0.01)
+MACHINE = ClockHabits(right=0.57, minutes=0.27, hours=0.10, anything=0.06)
+
+
+def clock_log_prior(error_s: Floats, habits: ClockHabits) -> Floats:
+    """Log density (1/s) of a clock error; `anything` is spread over a day."""
+
+    def near(x: Floats) -> Floats:
+        tight = np.exp(-0.5 * (x / 1.2) ** 2) / (1.2 * np.sqrt(2 * np.pi))
+        loose = np.exp(-np.abs(x) / 2.5) / 5.0
+        return np.asarray(0.85 * tight + 0.15 * loose)
+
+    minutes = 0.5 * np.exp(-np.abs(error_s) / 50.0) / 100.0 + 0.5 / (
+        np.pi * 120.0 * (1 + (error_s / 120.0) ** 2)
+    )
+    hour = np.round(error_s / 3600.0)
+    off_hour = error_s - 3600.0 * hour
+    whole = np.where(
+        (hour != 0) & (np.abs(hour) <= HOURS),
+        (0.8 * near(off_hour) + 0.2 * np.exp(-np.abs(off_hour) / 40.0) / 80.0) / (2 * HOURS),
+        0.0,
+    )
+    density = (
+        habits.right * near(error_s)
+        + habits.minutes * minutes
+        + habits.hours * whole
+        + habits.anything / 86400.0
+    )
+    return np.asarray(np.log(density))

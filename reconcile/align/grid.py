@@ -1,0 +1,76 @@
+"""One-dimensional grids of time on which likelihoods are kept.
+
+Every grid has the same step and its points lie on whole multiples of it, so that a sum or a
+difference of two grid times is a sum or a difference of whole indices.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.fft import irfft, next_fast_len, rfft
+
+from ingest.recording import Floats
+
+STEP_S = 0.5
+
+
+def index_of(time_s: float) -> int:
+    """The grid index nearest to a time."""
+    return round(time_s / STEP_S)
+
+
+@dataclass(frozen=True, eq=False)
+class LogRatio:
+    """log p(data | block starts at s) − log p(data | no such block), on a grid of s.
+
+    first: grid index of the first value. Outside the grid the ratio is 0: the data says nothing.
+    """
+
+    first: int
+    values: Floats
+
+    @property
+    def last(self) -> int:
+        """Grid index of the last value."""
+        return self.first + len(self.values) - 1
+
+    def at(self, indices: np.ndarray) -> Floats:
+        """Values at grid indices, 0 outside."""
+        shifted = indices - self.first
+        inside = (shifted >= 0) & (shifted < len(self.values))
+        return np.where(inside, self.values[np.clip(shifted, 0, len(self.values) - 1)], 0.0)
+
+    def on(self, first: int, count: int) -> Floats:
+        """Values on the grid of `count` points from index `first`, 0 outside."""
+        out = np.zeros(count)
+        low, high = max(first, self.first), min(first + count, self.first + len(self.values))
+        if low < high:
+            out[low - first : high - first] = self.values[low - self.first : high - self.first]
+        return out
+
+    def plus(self, other: LogRatio) -> LogRatio:
+        """The sum of two independent pieces of evidence."""
+        first = min(self.first, other.first)
+        count = max(self.last, other.last) - first + 1
+        return LogRatio(first, self.on(first, count) + other.on(first, count))
+
+
+NOTHING = LogRatio(0, np.zeros(1))
+
+
+def correlate_full(kernel: Floats, signal: Floats) -> Floats:
+    """c[k] = Σ_i kernel[i] · signal[i + k] for k from −(len(kernel) − 1) to len(signal) − 1."""
+    size = len(kernel) + len(signal) - 1
+    fast = next_fast_len(size, real=True)
+    product = rfft(kernel[::-1], fast) * rfft(signal, fast)
+    return np.asarray(irfft(product, fast)[:size])
+
+
+def log_sum_exp(values: Floats) -> float:
+    """Log Σ exp, safe against overflow."""
+    top = float(np.max(values))
+    if not np.isfinite(top):
+        return top
+    return top + float(np.log(np.sum(np.exp(values - top))))

@@ -1,0 +1,342 @@
+"""One estimate of where the timed blocks lie, for everybody who hears the same bell.
+
+Unknown are the true start T_b of each timed block on the class clock (seconds from the stated
+start) and, for each recording, the class time x_r of its first sample. A block's start on the
+recording is s = T_b + delay − x_r. Evidence from the samples bears on s, the device's clock on
+x_r, the stated start and the lengths of free blocks on T. For given T the recordings are
+independent and each x_r is summed out exactly on its grid, so T is found by moving one block, or
+one block and all after it, at a time, each over its whole range; several starting points and the
+explicit moves by whole blocks keep it from settling a round off.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.signal import fftconvolve
+
+from ingest.recording import Floats
+from reconcile.align.grid import STEP_S, LogRatio
+
+# A recording may mislead about the bell (another round, an odd heart): no single one may move the
+# class by more than this share of doubt allows.
+MISLEADING = 0.01
+SWEEPS = 4
+
+
+@dataclass(frozen=True, eq=False)
+class RecordingEvidence:
+    """What one recording has to say.
+
+    delay: its athlete's delay in grid steps. blocks: evidence per timed block.
+    first: grid index of the first candidate of x. clock: log prior of x on its grid (per step;
+    what is missing to 1 is the chance that the recording is of another time altogether).
+    """
+
+    delay: int
+    blocks: tuple[LogRatio, ...]
+    first: int
+    clock: Floats
+
+    @property
+    def last(self) -> int:
+        """Grid index of the last candidate of x."""
+        return self.first + len(self.clock) - 1
+
+    def given_start(self, block: int, start: int) -> Floats:
+        """Evidence of one block over the grid of x, if the class starts it at grid index `start`."""
+        low = start + self.delay - self.last
+        return self.blocks[block].on(low, len(self.clock))[::-1]
+
+
+@dataclass(frozen=True, eq=False)
+class StartPrior:
+    """Log prior of a block's start, over grid indices `first`, `first` + 1, …"""
+
+    first: int
+    values: Floats
+
+
+@dataclass(frozen=True, eq=False)
+class ClassPrior:
+    """Beliefs about the bell before any recording is looked at.
+
+    starts: per block, the range of start and its own log prior (the stated start for the first
+    block, a clock page's record for any). gaps: per pair of neighbours, the log prior of the time
+    between their starts; `gaps[b].first` is the shortest gap considered.
+    """
+
+    starts: tuple[StartPrior, ...]
+    gaps: tuple[StartPrior, ...]
+
+
+@dataclass(frozen=True, eq=False)
+class Posterior:
+    """A distribution over grid indices `first`, `first` + 1, …; sums to 1."""
+
+    first: int
+    weights: Floats
+
+    def mean_s(self) -> float:
+        """Mean, seconds."""
+        return float(np.dot(self.weights, np.arange(len(self.weights))) + self.first) * STEP_S
+
+    def sd_s(self) -> float:
+        """Standard deviation, seconds."""
+        index = np.arange(len(self.weights))
+        mean = float(np.dot(self.weights, index))
+        return float(np.sqrt(np.dot(self.weights, (index - mean) ** 2))) * STEP_S
+
+
+@dataclass(frozen=True, eq=False)
+class JointEstimate:
+    """The bell and every recording's place under it.
+
+    starts: best grid index of each block's start. start_posteriors: its distribution given the
+    other blocks at their best. placements[r][b]: distribution of block b's start on recording r
+    (grid of s). clocks[r]: distribution of x_r. support[r]: log of how much better the recording
+    is explained by the class than by anything else, its clock prior included.
+    """
+
+    starts: tuple[int, ...]
+    start_posteriors: tuple[Posterior, ...]
+    placements: tuple[tuple[Posterior, ...], ...]
+    clocks: tuple[Posterior, ...]
+    support: tuple[float, ...]
+
+
+def normalised(first: int, log_weights: Floats) -> Posterior:
+    """A posterior from log weights."""
+    weights = np.exp(log_weights - np.max(log_weights))
+    return Posterior(first, weights / weights.sum())
+
+
+class _Search:
+    """Holds what every move needs: the evidence and the prior."""
+
+    def __init__(self, prior: ClassPrior, recordings: Sequence[RecordingEvidence]) -> None:
+        self.prior = prior
+        self.recordings = recordings
+        self.blocks = range(len(prior.starts))
+
+    def weights(self, recording: RecordingEvidence, starts: dict[int, int]) -> Floats:
+        """Log weight over x of one recording, given the starts of some blocks."""
+        total = recording.clock
+        for block, start in starts.items():
+            total = total + recording.given_start(block, start)
+        return total
+
+    def message(
+        self, recording: RecordingEvidence, weights: Floats, ratio: LogRatio, first: int, count: int
+    ) -> Floats:
+        """Log Σ_x exp(weights + ratio(T + delay − x)) for `count` values of T from `first`."""
+        top = float(np.max(weights))
+        mass = np.exp(weights - top)
+        kept = np.flatnonzero(mass > 1e-9)
+        low, high = int(kept[0]), int(kept[-1]) + 1
+        mass = mass[low:high]
+        peak = max(float(np.max(ratio.values)), 0.0)
+        lift = np.exp(ratio.values - peak) - np.exp(-peak)
+        summed = fftconvolve(mass, lift) if len(mass) > 1 else mass[0] * lift
+        offset = recording.first + low + ratio.first - recording.delay
+        at = np.arange(first, first + count) - offset
+        inside = (at >= 0) & (at < len(summed))
+        values = np.where(inside, summed[np.clip(at, 0, len(summed) - 1)], 0.0)
+        base = float(np.sum(mass)) * np.exp(-peak)
+        # FFT noise is relative to the largest term; below that a value is as good as the floor.
+        floor = max(1e-12 * float(np.max(summed, initial=0.0)), 0.0)
+        return np.asarray(top + peak + np.log(np.maximum(values + base, floor + 1e-300)))
+
+    def bounded(self, message: Floats) -> Floats:
+        """A message that cannot say more than its share of doubt allows."""
+        share = np.exp(message - np.max(message))
+        share /= share.sum()
+        return np.asarray(np.log((1 - MISLEADING) * share + MISLEADING / len(share)))
+
+    def chain_prior(self, block: int, starts: dict[int, int], first: int, count: int) -> Floats:
+        """Log prior of a block's start given the neighbours that are placed."""
+        at = np.arange(first, first + count)
+        own = self.prior.starts[block]
+        total = _look_up(own, at)
+        if block - 1 in starts:
+            total = total + _look_up(self.prior.gaps[block - 1], at - starts[block - 1])
+        if block + 1 in starts:
+            total = total + _look_up(self.prior.gaps[block], starts[block + 1] - at)
+        return total
+
+    def single_move(self, block: int, starts: dict[int, int]) -> Posterior:
+        """Posterior of one block's start, the placed ones held, the others ignored."""
+        others = {b: s for b, s in starts.items() if b != block}
+        own = self.prior.starts[block]
+        total = self.chain_prior(block, others, own.first, len(own.values))
+        for recording in self.recordings:
+            if len(recording.blocks[block].values) > 1:
+                weights = self.weights(recording, others)
+                total = total + self.bounded(
+                    self.message(
+                        recording, weights, recording.blocks[block], own.first, len(own.values)
+                    )
+                )
+        return normalised(own.first, total)
+
+    def tail_move(self, block: int, starts: dict[int, int]) -> int:
+        """Best shift (grid steps) of a block together with all after it, the others held."""
+        low = max(self.prior.starts[b].first - starts[b] for b in self.blocks if b >= block)
+        high = min(
+            self.prior.starts[b].first + len(self.prior.starts[b].values) - 1 - starts[b]
+            for b in self.blocks
+            if b >= block
+        )
+        count = high - low + 1
+        shifts = np.arange(low, high + 1)
+        total = np.zeros(count)
+        for b in self.blocks:
+            if b >= block:
+                total += _look_up(self.prior.starts[b], starts[b] + shifts)
+        if block > 0:
+            total += _look_up(
+                self.prior.gaps[block - 1], starts[block] - starts[block - 1] + shifts
+            )
+        held = {b: s for b, s in starts.items() if b < block}
+        for recording in self.recordings:
+            tail: LogRatio | None = None
+            for b in self.blocks:
+                ratio = recording.blocks[b]
+                if b >= block and len(ratio.values) > 1:
+                    moved = LogRatio(ratio.first - (starts[b] - starts[block]), ratio.values)
+                    tail = moved if tail is None else tail.plus(moved)
+            if tail is None:
+                continue
+            weights = self.weights(recording, held)
+            message = self.message(recording, weights, tail, starts[block] + low, count)
+            total = total + self.bounded(message)
+        return int(shifts[int(np.argmax(total))])
+
+    def objective(self, starts: dict[int, int]) -> float:
+        """Log posterior of a whole set of starts, up to a constant."""
+        total = 0.0
+        for b in self.blocks:
+            total += float(_look_up(self.prior.starts[b], np.array([starts[b]]))[0])
+            if b > 0:
+                gap = np.array([starts[b] - starts[b - 1]])
+                total += float(_look_up(self.prior.gaps[b - 1], gap)[0])
+        for recording in self.recordings:
+            weights = self.weights(recording, starts)
+            top = float(np.max(weights))
+            total += top + float(np.log(np.sum(np.exp(weights - top))))
+        return total
+
+
+def _look_up(prior: StartPrior, at: np.ndarray) -> Floats:
+    index = at - prior.first
+    inside = (index >= 0) & (index < len(prior.values))
+    return np.where(inside, prior.values[np.clip(index, 0, len(prior.values) - 1)], -1e4)
+
+
+def _first_guess(search: _Search) -> dict[int, int]:
+    """Blocks placed one after the other, the one that the evidence fixes best first."""
+    starts: dict[int, int] = {}
+    ranges = _marginal_priors(search.prior)
+    while len(starts) < len(search.prior.starts):
+        best: tuple[float, int, int] | None = None
+        for block in search.blocks:
+            if block in starts:
+                continue
+            posterior = search.single_move(block, starts)
+            weights = posterior.weights * np.exp(ranges[block] - np.max(ranges[block]))
+            weights = weights / weights.sum()
+            certainty = float(np.max(np.convolve(weights, np.ones(9), mode="same")))
+            if best is None or certainty > best[0]:
+                best = (certainty, block, posterior.first + int(np.argmax(weights)))
+        assert best is not None
+        starts[best[1]] = best[2]
+    return starts
+
+
+def _marginal_priors(prior: ClassPrior) -> list[Floats]:
+    """Each block's log prior with the chain of gaps before it summed out."""
+    out = [prior.starts[0].values]
+    for block in range(1, len(prior.starts)):
+        own, gap, before = prior.starts[block], prior.gaps[block - 1], prior.starts[block - 1]
+        mass = np.exp(out[-1] - np.max(out[-1]))
+        spread = np.maximum(fftconvolve(mass, np.exp(gap.values)), 1e-12)
+        index = np.arange(len(own.values)) + own.first - before.first - gap.first
+        inside = (index >= 0) & (index < len(spread))
+        chained = np.where(inside, spread[np.clip(index, 0, len(spread) - 1)], 1e-12)
+        out.append(own.values + np.log(chained))
+    return out
+
+
+def _climb(search: _Search, starts: dict[int, int]) -> dict[int, int]:
+    """Moves until nothing improves."""
+    for _ in range(SWEEPS):
+        before = dict(starts)
+        for block in search.blocks:
+            shift = search.tail_move(block, starts)
+            starts = {b: s + shift if b >= block else s for b, s in starts.items()}
+            posterior = search.single_move(block, starts)
+            starts[block] = posterior.first + int(np.argmax(posterior.weights))
+        if starts == before:
+            break
+    return starts
+
+
+def estimate(prior: ClassPrior, recordings: Sequence[RecordingEvidence]) -> JointEstimate:
+    """The bell and all placements, jointly."""
+    search = _Search(prior, recordings)
+    starts = _climb(search, _first_guess(search))
+    posteriors = tuple(search.single_move(block, starts) for block in search.blocks)
+    placements, clocks, support = [], [], []
+    for recording in recordings:
+        everything = search.weights(recording, starts)
+        clocks.append(normalised(recording.first, everything))
+        top = float(np.max(everything))
+        support.append(top + float(np.log(np.sum(np.exp(everything - top)))))
+        placements.append(
+            tuple(
+                _placement(search, recording, block, starts, posteriors[block])
+                for block in search.blocks
+            )
+        )
+    return JointEstimate(
+        tuple(starts[b] for b in search.blocks),
+        posteriors,
+        tuple(placements),
+        tuple(clocks),
+        tuple(support),
+    )
+
+
+def _placement(
+    search: _Search,
+    recording: RecordingEvidence,
+    block: int,
+    starts: dict[int, int],
+    posterior: Posterior,
+) -> Posterior:
+    """Distribution of one block's start on one recording, its own evidence counted once."""
+    others = {b: s for b, s in starts.items() if b != block}
+    over_x = search.weights(recording, others)
+    over_x = np.exp(over_x - np.max(over_x))
+    ratio = recording.blocks[block]
+    cavity = posterior.weights
+    if len(ratio.values) > 1:
+        own = search.bounded(
+            search.message(
+                recording,
+                search.weights(recording, others),
+                ratio,
+                posterior.first,
+                len(posterior.weights),
+            )
+        )
+        cavity = posterior.weights * np.exp(np.min(own) - own)
+        cavity = cavity / cavity.sum()
+    kept = np.flatnonzero(cavity > 1e-7 * np.max(cavity))
+    low, high = int(kept[0]), int(kept[-1]) + 1
+    spread = np.maximum(fftconvolve(cavity[low:high], over_x[::-1]), 0.0)
+    first = posterior.first + low + recording.delay - recording.last
+    log_weights = np.log(np.maximum(spread, 1e-13 * np.max(spread)))
+    return normalised(first, log_weights + ratio.on(first, len(spread)))

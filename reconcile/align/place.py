@@ -1,0 +1,308 @@
+"""Every recording of a class placed: its status, where each timed block begins, how sure that is."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime
+
+import numpy as np
+
+from ingest.recording import Floats
+from reconcile.align.clocks import MACHINE, WATCH, clock_log_prior
+from reconcile.align.edges import (
+    MachineWindow,
+    lap_evidence,
+    machine_windows,
+    pull_evidence,
+)
+from reconcile.align.grid import NOTHING, STEP_S, LogRatio, index_of, log_sum_exp
+from reconcile.align.heart import block_demand, heart_evidence
+from reconcile.align.joint import (
+    ClassPrior,
+    JointEstimate,
+    Posterior,
+    RecordingEvidence,
+    StartPrior,
+    estimate,
+)
+from reconcile.align.signals import Signals
+from reconcile.classes import Pin
+from reconcile.plan import Plan, TimedBlock
+from reconcile.result import BlockPlacement, Status
+from reconcile.timeline import PlannedStep
+
+# A file made at the right hour is sometimes of something else.
+OF_SOMETHING_ELSE = 0.03
+SURE = 0.80
+CREDIBLE_RIVAL = 0.05
+UNDATED_FROM_CLASS = 0.9
+PINNED = 60.0
+
+
+@dataclass(frozen=True, eq=False)
+class Assignment:
+    """A recording and whose timeline it is compared with.
+
+    steps, delay_s: the steps of each timed block and the delay of the (first) owner. turns: the
+    same of every owner, for a machine that several used in turns.
+    """
+
+    signals: Signals
+    owners: tuple[str, ...]
+    delay_s: float
+    steps: Mapping[str, tuple[PlannedStep, ...]]
+    turns: tuple[tuple[float, Mapping[str, tuple[PlannedStep, ...]]], ...]
+
+
+@dataclass(frozen=True, eq=False)
+class Placement:
+    """One recording under the class's bell.
+
+    start_s: class time of the recording's first sample (seconds from the stated start).
+    match: probability that the recording is of this class. blocks: best first for each block.
+    start_sd_s: standard deviation of each listed block's start.
+    """
+
+    file: str
+    status: Status
+    probability: float
+    match: float
+    start_s: float
+    blocks: tuple[BlockPlacement, ...]
+    block_sd_s: Mapping[str, float]
+    joint_support: float
+
+    def moved(self, by_s: float) -> Placement:
+        """The same placement on a class clock whose zero lies `by_s` earlier."""
+        return replace(self, start_s=self.start_s + by_s)
+
+
+def block_evidence(assignment: Assignment, block: TimedBlock, pin: Pin | None) -> LogRatio:
+    """All evidence of one recording for one block's start."""
+    signals, steps = assignment.signals, assignment.steps[block.name]
+    if pin is not None and pin.start_s is not None:
+        return LogRatio(index_of(pin.start_s) - 1, np.array([PINNED - 1, PINNED, PINNED - 1]))
+    total = NOTHING
+    if len(signals.heart):
+        total = total.plus(heart_evidence(signals.heart, block_demand(steps)))
+    if signals.track is not None and signals.upload.recording is not None:
+        first_s = float(signals.upload.recording.time_s[0])
+        total = total.plus(
+            pull_evidence(
+                signals.bouts,
+                (first_s, signals.length_s),
+                _turn_windows(assignment, block),
+                block.duration_s,
+            )
+        )
+    if signals.upload.recording is not None and signals.upload.recording.laps:
+        total = total.plus(lap_evidence(signals.upload.recording.laps, steps, signals.length_s))
+    return total
+
+
+def _turn_windows(assignment: Assignment, block: TimedBlock) -> list[MachineWindow]:
+    """Windows of machine work of all owners, on the first owner's block clock."""
+    windows = [
+        MachineWindow(
+            window.start_s + delay_s - assignment.delay_s,
+            window.end_s + delay_s - assignment.delay_s,
+            window.starts_at_bell,
+            window.ends_at_bell,
+        )
+        for delay_s, steps in assignment.turns
+        for window in machine_windows(steps[block.name], assignment.signals.machine)
+    ]
+    return sorted(windows, key=lambda window: window.start_s)
+
+
+def recording_evidence(
+    assignment: Assignment,
+    plan: Plan,
+    prior: ClassPrior,
+    stated_start: datetime,
+    pins: Mapping[str, Pin],
+) -> RecordingEvidence:
+    """Evidence of one recording on the grid of where its first sample may lie in the class."""
+    signals = assignment.signals
+    recording = signals.upload.recording
+    assert recording is not None
+    blocks = tuple(
+        block_evidence(assignment, block, pins.get(block.name)) for block in plan.timed_blocks
+    )
+    last_block = plan.timed_blocks[-1]
+    last_start = prior.starts[-1]
+    first = prior.starts[0].first - index_of(signals.length_s) + index_of(assignment.delay_s)
+    last = (
+        last_start.first
+        + len(last_start.values)
+        + index_of(last_block.duration_s + assignment.delay_s)
+    )
+    x = np.arange(first, last + 1)
+    if recording.start is None:
+        clock = np.full(len(x), np.log(UNDATED_FROM_CLASS / len(x)))
+    else:
+        shown_s = (recording.start - stated_start).total_seconds()
+        habits = MACHINE if signals.track is not None else WATCH
+        clock = clock_log_prior(shown_s - x * STEP_S, habits) + np.log(STEP_S)
+    return RecordingEvidence(index_of(assignment.delay_s), blocks, first, clock)
+
+
+def place(
+    plan: Plan,
+    prior: ClassPrior,
+    stated_start: datetime,
+    assignments: Sequence[Assignment],
+    pins: Mapping[str, Mapping[str, Pin]],
+) -> tuple[JointEstimate, tuple[Placement, ...]]:
+    """The bell and the placement of every recording of one group that hears the same bell."""
+    evidence = [
+        recording_evidence(
+            assignment, plan, prior, stated_start, pins.get(assignment.signals.upload.file, {})
+        )
+        for assignment in assignments
+    ]
+    joint = estimate(prior, evidence)
+    placements = tuple(
+        _summary(plan, assignment, item, joint, number)
+        for number, (assignment, item) in enumerate(zip(assignments, evidence, strict=True))
+    )
+    return joint, placements
+
+
+def support_under(
+    plan: Plan, assignment: Assignment, joint: JointEstimate, stated_start: datetime
+) -> float:
+    """Log support of a recording if it followed another timeline, the bell being known."""
+    prior = ClassPrior(
+        tuple(StartPrior(start, np.zeros(1)) for start in joint.starts),
+        (),
+    )
+    evidence = recording_evidence(assignment, plan, prior, stated_start, {})
+    weights = evidence.clock.copy()
+    for number, start in enumerate(joint.starts):
+        weights = weights + evidence.given_start(number, start)
+    return log_sum_exp(weights)
+
+
+def _summary(
+    plan: Plan,
+    assignment: Assignment,
+    evidence: RecordingEvidence,
+    joint: JointEstimate,
+    number: int,
+) -> Placement:
+    signals = assignment.signals
+    clock = joint.clocks[number]
+    match = _match(plan, evidence, joint, signals.length_s)
+    x_s = _mode_mean(clock)
+    blocks: list[BlockPlacement] = []
+    sds: dict[str, float] = {}
+    probabilities: list[float] = []
+    for block, posterior in zip(plan.timed_blocks, joint.placements[number], strict=True):
+        half = half_of_shortest_gap(assignment.steps[block.name], block)
+        best = _around_mode(posterior, half)
+        if best.start_s > signals.length_s or best.start_s + block.duration_s < 0:
+            continue
+        sds[block.name] = best.sd_s
+        probabilities.append(best.probability)
+        blocks.append(
+            BlockPlacement(block.name, best.start_s, best.low_s, best.high_s, best.probability)
+        )
+        for rival in _rivals(posterior, best, half):
+            blocks.append(
+                BlockPlacement(
+                    block.name, rival.start_s, rival.low_s, rival.high_s, rival.probability
+                )
+            )
+    status: Status
+    if match < 0.5 or not blocks:
+        status, probability = "unmatched", match
+        blocks = []
+    else:
+        probability = min(probabilities)
+        status = "aligned" if probability >= SURE else "ambiguous"
+        if status == "aligned":
+            seen: set[str] = set()
+            blocks = [b for b in blocks if not (b.block in seen or seen.add(b.block))]  # type: ignore[func-returns-value]
+    return Placement(
+        signals.upload.file,
+        status,
+        probability,
+        match,
+        x_s,
+        tuple(blocks),
+        sds,
+        joint.support[number],
+    )
+
+
+def half_of_shortest_gap(steps: Sequence[PlannedStep], block: TimedBlock) -> float:
+    """Half of the shortest time between two work starts of a block; half its length if only one."""
+    starts = sorted(step.start_s for step in steps if step.kind == "work")
+    if len(starts) < 2:
+        return block.duration_s / 2
+    return float(np.min(np.diff(starts))) / 2
+
+
+def _match(plan: Plan, evidence: RecordingEvidence, joint: JointEstimate, length_s: float) -> float:
+    """Probability that the recording is of this class, not of another time or of something else."""
+    x = np.arange(evidence.first, evidence.last + 1) * STEP_S
+    log_weights = evidence.clock.copy()
+    overlaps = np.zeros(len(x), dtype=bool)
+    for number, block in enumerate(plan.timed_blocks):
+        log_weights = log_weights + evidence.given_start(number, joint.starts[number])
+        start_s = (joint.starts[number] + evidence.delay) * STEP_S - x
+        overlaps |= (start_s < length_s - 30.0) & (start_s + block.duration_s > 30.0)
+    inside = np.exp(evidence.clock)
+    top = max(float(np.max(log_weights)), 0.0)
+    matched = (1 - OF_SOMETHING_ELSE) * np.exp(log_weights - top)[overlaps].sum()
+    other = 1 - (1 - OF_SOMETHING_ELSE) * min(inside[overlaps].sum(), 1.0)
+    return float(matched / (matched + other * np.exp(-top)))
+
+
+@dataclass(frozen=True)
+class _Mode:
+    start_s: float
+    low_s: float
+    high_s: float
+    sd_s: float
+    probability: float
+
+
+def _around_mode(posterior: Posterior, half_s: float, exclude: Floats | None = None) -> _Mode:
+    """The heaviest window of ± half_s: its mean, 95 % range and mass."""
+    weights = posterior.weights if exclude is None else posterior.weights * exclude
+    half = max(int(half_s / STEP_S), 1)
+    smooth = np.convolve(weights, np.ones(min(5, 2 * half + 1)), mode="same")
+    peak = int(np.argmax(smooth))
+    low, high = max(peak - half, 0), min(peak + half + 1, len(weights))
+    window = weights[low:high]
+    mass = float(window.sum())
+    index = np.arange(low, high)
+    cumulative = np.cumsum(window) / mass
+    grid = (posterior.first + index) * STEP_S
+    mean = float(np.dot(window, grid) / mass)
+    sd = float(np.sqrt(np.dot(window, (grid - mean) ** 2) / mass + STEP_S**2 / 12))
+    # Half a step is added: a point of the grid stands for its neighbourhood.
+    low_s, high_s = np.interp([0.025, 0.975], cumulative, grid)
+    start = float(np.interp(0.5, cumulative - np.diff(cumulative, prepend=0.0) / 2, grid))
+    return _Mode(start, float(low_s) - STEP_S / 2, float(high_s) + STEP_S / 2, sd, min(mass, 1.0))
+
+
+def _mode_mean(posterior: Posterior) -> float:
+    return _around_mode(posterior, 20.0).start_s
+
+
+def _rivals(posterior: Posterior, best: _Mode, half_s: float) -> list[_Mode]:
+    """Other credible places of the block, likeliest first."""
+    grid = (posterior.first + np.arange(len(posterior.weights))) * STEP_S
+    free = (np.abs(grid - best.start_s) > half_s).astype(float)
+    rivals: list[_Mode] = []
+    while len(rivals) < 3 and float((posterior.weights * free).sum()) > CREDIBLE_RIVAL:
+        rival = _around_mode(posterior, half_s, free)
+        if rival.probability < CREDIBLE_RIVAL:
+            break
+        rivals.append(rival)
+        free = free * (np.abs(grid - rival.start_s) > half_s)
+    return rivals

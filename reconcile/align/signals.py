@@ -1,0 +1,100 @@
+"""What alignment looks at in one recording: heart rate on a grid, machine work as bouts, laps."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ingest.recording import Floats
+from reconcile.align.heart import heart_grid
+from reconcile.classes import Upload
+from reconcile.machine import Machine, MachineTrack, Pull, machine_of, machine_track
+
+# Breaks inside an interval (a foot slips, a breath) are shorter than any planned rest.
+BRIDGED_BREAK_S = 6.0
+EASY_SHARE = 0.5
+EDGE_SNAP_S = 4.0
+
+
+@dataclass(frozen=True, eq=False)
+class Signals:
+    """One readable upload, prepared once for every stage.
+
+    heart: heart rate every 2 s from the first sample, empty where there is none.
+    track: machine work and counts on the recording's clock; None without a machine.
+    bouts: stretches of hard machine work, easy pulling in between left out.
+    length_s: time of the last sample.
+    """
+
+    upload: Upload
+    heart: Floats
+    machine: Machine | None
+    track: MachineTrack | None
+    bouts: tuple[Pull, ...]
+    length_s: float
+
+
+def prepare(upload: Upload, equipment: str | None) -> Signals | None:
+    """Signals of an upload; None where it could not be read. `equipment`: as the uploader logged."""
+    recording = upload.recording
+    if recording is None or len(recording.time_s) == 0:
+        return None
+    heart = np.zeros(0)
+    if recording.heart_rate_bpm is not None:
+        heart = heart_grid(recording.time_s, recording.heart_rate_bpm)
+    machine = machine_of(recording, upload.source, equipment)
+    track = machine_track(recording, machine, upload.file) if machine is not None else None
+    bouts = hard_bouts(track) if track is not None else ()
+    return Signals(upload, heart, machine, track, bouts, float(recording.time_s[-1]))
+
+
+def hard_bouts(track: MachineTrack) -> tuple[Pull, ...]:
+    """Pulls cut where hard work turns into easy pulling, short breaks bridged."""
+    pulls = track.pulls
+    if track.pulled_power_w is None or not pulls:
+        return bridged(pulls)
+    power = track.pulled_power_w
+    working = power[track.pulling]
+    if len(working) < 10:
+        return bridged(pulls)
+    level = EASY_SHARE * float(np.percentile(working, 80))
+    smooth = np.convolve(np.pad(power, 2, mode="edge"), np.ones(5) / 5, mode="valid")
+    hard = (smooth > level) & track.pulling
+    edges = np.diff(np.concatenate([[0], hard.astype(int), [0]]))
+    starts, ends = np.flatnonzero(edges == 1), np.flatnonzero(edges == -1) - 1
+    runs = [
+        Pull(float(track.time_s[a]), float(track.time_s[b]), float(np.mean(power[a : b + 1])))
+        for a, b in zip(starts, ends, strict=True)
+    ]
+    joined = [run for run in bridged(tuple(runs)) if run.end_s - run.start_s >= 5.0]
+    snapped = [_snapped(run, pulls) for run in joined]
+    soft = [
+        pull
+        for pull in pulls
+        if pull.end_s - pull.start_s >= 5.0
+        and not any(run.start_s < pull.end_s and pull.start_s < run.end_s for run in snapped)
+    ]
+    return tuple(sorted((*snapped, *bridged(tuple(soft))), key=lambda pull: pull.start_s))
+
+
+def _snapped(run: Pull, pulls: tuple[Pull, ...]) -> Pull:
+    """A bout whose edges are those of the pulls where these are near: they are sharper."""
+    start = min((p.start_s for p in pulls), key=lambda s: abs(s - run.start_s))
+    end = min((p.end_s for p in pulls), key=lambda s: abs(s - run.end_s))
+    return Pull(
+        start if abs(start - run.start_s) <= EDGE_SNAP_S else run.start_s,
+        end if abs(end - run.end_s) <= EDGE_SNAP_S else run.end_s,
+        run.mean_power_w,
+    )
+
+
+def bridged(pulls: tuple[Pull, ...]) -> tuple[Pull, ...]:
+    """Pulls joined over breaks shorter than any planned rest."""
+    joined: list[Pull] = []
+    for pull in pulls:
+        if joined and pull.start_s - joined[-1].end_s < BRIDGED_BREAK_S:
+            joined[-1] = Pull(joined[-1].start_s, pull.end_s, joined[-1].mean_power_w)
+        else:
+            joined.append(pull)
+    return tuple(joined)

@@ -1,0 +1,57 @@
+"""One athlete's heart rate over the whole class, joined from whatever recorded it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from ingest.recording import Floats, Problem, Recording
+from reconcile.energy.evidence import HeartRate
+from reconcile.energy.sensor import doubt
+
+SPARSE_S = 8.0
+
+
+def athlete_heart_rate(
+    recordings: Sequence[tuple[Recording, float]],
+) -> tuple[HeartRate | None, tuple[Problem, ...]]:
+    """Heart rate on a 1 Hz grid of the class clock, and what was doubtful about it.
+
+    recordings: each with the class time of its first sample. At each second the recording with
+    the most trust there is taken; one whose heart rate was paired with a machine (a strap) first.
+    """
+    parts = [(r, x) for r, x in recordings if r.heart_rate_bpm is not None and len(r.time_s) > 2]
+    if not parts:
+        return None, ()
+    first = np.floor(min(x + float(r.time_s[0]) for r, x in parts))
+    last = np.ceil(max(x + float(r.time_s[-1]) for r, x in parts))
+    grid = np.arange(first, last + 1.0)
+    bpm, trust = np.full(len(grid), np.nan), np.zeros(len(grid))
+    problems: list[Problem] = []
+    strap = False
+    for recording, x in sorted(parts, key=lambda part: part[0].device == "watch"):
+        assert recording.heart_rate_bpm is not None
+        found = doubt(recording.time_s, recording.heart_rate_bpm, recording.cadence_per_min)
+        problems += [problem for problem in found.problems if problem not in problems]
+        own, own_trust = _on_grid(grid, recording.time_s + x, recording.heart_rate_bpm, found.trust)
+        better = np.isfinite(own) & ((own_trust > trust + 0.05) | ~np.isfinite(bpm))
+        bpm[better], trust[better] = own[better], own_trust[better]
+        strap = strap or recording.device in ("rower", "ski", "bike")
+    if not np.isfinite(bpm).any():
+        return None, tuple(problems)
+    return HeartRate(grid, bpm, trust, "strap" if strap else "unknown"), tuple(problems)
+
+
+def _on_grid(grid: Floats, time_s: Floats, bpm: Floats, trust: Floats) -> tuple[Floats, Floats]:
+    """Values and trust at the grid's seconds; NaN and 0 where no sample is near."""
+    good = np.isfinite(bpm) & (bpm > 25)
+    if np.count_nonzero(good) < 2:
+        return np.full(len(grid), np.nan), np.zeros(len(grid))
+    times = time_s[good]
+    values = np.interp(grid, times, bpm[good], left=np.nan, right=np.nan)
+    following = np.clip(np.searchsorted(times, grid), 1, len(times) - 1)
+    gap = times[following] - times[following - 1]
+    values[gap > 2 * SPARSE_S] = np.nan
+    weights = np.interp(grid, times, trust[good], left=0.0, right=0.0)
+    return values, np.where(np.isfinite(values), weights, 0.0)

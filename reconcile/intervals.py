@@ -1,0 +1,203 @@
+"""Each step of each round as it was done: machine work, effort, heart rate."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from ingest.recording import Floats
+from reconcile.effort import HeartAnswer
+from reconcile.machine import MachineTrack, Pull
+from reconcile.result import Interval
+from reconcile.timeline import PlannedStep
+
+# People take the handle a moment before the bell; a pull begun this early is the coming step's.
+EARLY_START_S = 3.0
+LEAST_WORK_S = 3.0
+HEART_WINDOW_S = 3.0
+LEAST_HEART_SHARE = 0.5
+DROP_AFTER_S = 60.0
+# A round counts as skipped only where its answer is far below the usual one, as done where near it.
+SKIPPED_SHARE = 0.30
+DONE_SHARE = 0.45
+SURE_SDS = 2.0
+
+
+@dataclass(frozen=True, eq=False)
+class StepMachine:
+    """The machine's part in one step, times from the step's planned start."""
+
+    pulls: tuple[Pull, ...]
+    active_s: float
+    calories: float | None
+    metres: float | None
+    mean_power_w: float | None
+
+
+def step_machine(
+    track: MachineTrack, steps: Sequence[PlannedStep], index: int
+) -> StepMachine | None:
+    """What the machine recorded in one step; None where the recording does not cover it.
+
+    track: on the block's clock. A pull belongs whole to the step in which it began.
+    """
+    step = steps[index]
+    pulls = pulls_of_step(track, steps, index)
+    first, last = float(track.time_s[0]), float(track.time_s[-1])
+    begins_with_work = bool(track.pulls) and track.pulls[0].start_s - first < 3.0
+    if last < step.start_s + 1.0 or (first > step.end_s - 1.0 and not begins_with_work):
+        return None
+    if last < step.end_s - 1.0 and not pulls and last < step.start_s + 5.0:
+        return None
+    inside = [(max(p.start_s, step.start_s), min(p.end_s, step.end_s)) for p in pulls]
+    active_s = sum(max(high - low, 0.0) for low, high in inside)
+    calories = metres = None
+    if track.calories is not None:
+        calories = float(np.diff(track.calories_at(np.array([step.start_s, step.end_s])))[0])
+    if track.metres is not None:
+        metres = float(np.diff(track.metres_at(np.array([step.start_s, step.end_s])))[0])
+    return StepMachine(
+        tuple(
+            Pull(p.start_s - step.start_s, p.end_s - step.start_s, p.mean_power_w) for p in pulls
+        ),
+        active_s,
+        calories if calories is None else max(calories, 0.0),
+        metres if metres is None else max(metres, 0.0),
+        mean_power(track, inside),
+    )
+
+
+def pulls_of_step(
+    track: MachineTrack, steps: Sequence[PlannedStep], index: int
+) -> tuple[Pull, ...]:
+    """The pulls that began in a step; one begun just before a work step's bell counts as its own."""
+    step = steps[index]
+    low = step.start_s - (EARLY_START_S if step.kind == "work" else 0.0)
+    following = steps[index + 1] if index + 1 < len(steps) else None
+    early = EARLY_START_S if following is not None and following.kind == "work" else 0.0
+    if following is None:
+        early = -EARLY_START_S if step.kind == "work" else 0.0
+    chosen = []
+    for pull in track.pulls:
+        if not low <= pull.start_s < step.end_s:
+            continue
+        into_next = pull.end_s - step.end_s
+        if pull.start_s >= step.end_s - early and into_next > step.end_s - pull.start_s:
+            continue
+        if pull.start_s < step.start_s and pull.end_s - step.start_s <= step.start_s - pull.start_s:
+            continue
+        chosen.append(pull)
+    return tuple(chosen)
+
+
+def mean_power(track: MachineTrack, inside: Sequence[tuple[float, float]]) -> float | None:
+    """Mean pulled power over stretches of pulling, W."""
+    if track.pulled_power_w is None or not inside:
+        return None
+    within = np.zeros(len(track.time_s), dtype=bool)
+    for low, high in inside:
+        within |= (track.time_s > low) & (track.time_s <= high + 0.5)
+    within &= track.pulling
+    if not within.any():
+        return None
+    return float(np.mean(track.pulled_power_w[within]))
+
+
+def interval(
+    steps: Sequence[PlannedStep],
+    index: int,
+    tracks: Sequence[MachineTrack],
+    heart: tuple[Floats, Floats] | None,
+    answers: Mapping[tuple[int, int], HeartAnswer],
+) -> Interval:
+    """One step as it was done. tracks, heart (time_s, bpm): on the block's clock."""
+    step = steps[index]
+    machine = _best_machine(tracks, steps, index)
+    mean_hr = peak_hr = drop = None
+    if heart is not None:
+        mean_hr, peak_hr = _heart_in(heart, step.start_s, step.end_s)
+        if step.kind == "rest" and step.duration_s >= DROP_AFTER_S:
+            drop = _heart_drop(heart, step.start_s)
+    machine_start = machine_end = None
+    if machine is not None and machine.pulls:
+        machine_start, machine_end = machine.pulls[0].start_s, machine.pulls[-1].end_s
+    attempted = _attempted(step, machine, answers.get((step.round, step.step)))
+    effort_start = effort_end = None
+    if step.kind == "work" and attempted and machine_start is not None and step.tasks:
+        effort_start = machine_start if step.tasks[0].on_machine else None
+        effort_end = machine_end if step.tasks[-1].on_machine else None
+    return Interval(
+        block=step.block,
+        round=step.round,
+        step=step.step,
+        kind=step.kind,
+        planned_s=step.duration_s,
+        attempted=attempted,
+        effort_start_s=effort_start,
+        effort_end_s=effort_end,
+        machine_start_s=machine_start,
+        machine_end_s=machine_end,
+        machine_active_s=None if machine is None else machine.active_s,
+        machine_calories=None if machine is None else machine.calories,
+        machine_metres=None if machine is None else machine.metres,
+        mean_power_w=None if machine is None else machine.mean_power_w,
+        mean_hr=mean_hr,
+        peak_hr=peak_hr,
+        hr_drop_60s=drop,
+    )
+
+
+def _best_machine(
+    tracks: Sequence[MachineTrack], steps: Sequence[PlannedStep], index: int
+) -> StepMachine | None:
+    """Of several recordings the one that saw most of the step's work; work counts once."""
+    seen = [m for track in tracks if (m := step_machine(track, steps, index)) is not None]
+    return max(seen, key=lambda machine: machine.active_s, default=None)
+
+
+def _attempted(
+    step: PlannedStep, machine: StepMachine | None, answer: HeartAnswer | None
+) -> bool | None:
+    if step.kind == "rest":
+        return None
+    if machine is not None and machine.active_s >= LEAST_WORK_S:
+        return True
+    on_machine = [task.on_machine for task in step.tasks]
+    if machine is not None and on_machine and all(on_machine):
+        return False
+    if answer is None:
+        return None
+    high = answer.share + SURE_SDS * answer.sd
+    low = answer.share - SURE_SDS * answer.sd
+    if answer.share < SKIPPED_SHARE and high < 0.75:
+        return False
+    if low > 0.1 and answer.share > DONE_SHARE:
+        return True
+    return None
+
+
+def _heart_in(
+    heart: tuple[Floats, Floats], start_s: float, end_s: float
+) -> tuple[float | None, float | None]:
+    """Mean and highest heart rate in a window; None where less than half of it is known."""
+    time_s, bpm = heart
+    inside = bpm[(time_s >= start_s) & (time_s < end_s)]
+    good = inside[np.isfinite(inside)]
+    if len(inside) < 2 or len(good) < LEAST_HEART_SHARE * (end_s - start_s):
+        return None, None
+    return float(np.mean(good)), float(np.max(good))
+
+
+def _heart_drop(heart: tuple[Floats, Floats], start_s: float) -> float | None:
+    """Heart rate at a rest's start less heart rate 60 s later, each the mean of a few seconds."""
+    time_s, bpm = heart
+    ends = []
+    for at in (start_s, start_s + DROP_AFTER_S):
+        near = bpm[np.abs(time_s - at) <= HEART_WINDOW_S / 2]
+        near = near[np.isfinite(near)]
+        if len(near) == 0:
+            return None
+        ends.append(float(np.mean(near)))
+    return ends[0] - ends[1]

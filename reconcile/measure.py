@@ -1,0 +1,281 @@
+"""One athlete measured: intervals, tracks for drawing, and the questions that their scores ask."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from ingest.recording import Floats
+from reconcile.advice import block_advice
+from reconcile.align.whole_class import (
+    Placed,
+    Steps,
+    athlete_steps,
+    equipment_of,
+    option_of,
+    row_of,
+)
+from reconcile.classes import Athlete, ClassRecord
+from reconcile.counts import PlacedCount
+from reconcile.effort import heart_answers
+from reconcile.energy.evidence import StepEvidence
+from reconcile.intervals import interval, mean_power
+from reconcile.machine import MachineTrack
+from reconcile.plan import TimedBlock
+from reconcile.result import Advice, Interval, Track
+from reconcile.score.question import ScoreQuestion
+from reconcile.shared_machine import split_by_turn
+from reconcile.timeline import PlannedStep, unfold_block
+
+
+@dataclass(frozen=True, eq=False)
+class AthleteWork:
+    """What is gathered of one athlete before scores can be compared within the class.
+
+    block_start_s: this athlete's start of each timed block on the class clock.
+    placed: the recordings that belong to the athlete and have a place.
+    """
+
+    athlete: Athlete
+    steps: Steps
+    block_start_s: dict[str, float]
+    placed: tuple[Placed, ...]
+    intervals: tuple[Interval, ...]
+    questions: tuple[ScoreQuestion, ...]
+    advice: tuple[Advice, ...]
+    tracks: tuple[Track, ...]
+
+
+def measure(record: ClassRecord, athlete: Athlete, placed: Sequence[Placed]) -> AthleteWork:
+    """One athlete's intervals, advice and the questions that their scores ask."""
+    steps = athlete_steps(record, athlete)
+    own = tuple(
+        item
+        for item in placed
+        if athlete.athlete in item.owners and item.placement.status in ("aligned", "ambiguous")
+    )
+    intervals: list[Interval] = []
+    questions: list[ScoreQuestion] = []
+    advice: list[Advice] = []
+    starts: dict[str, float] = {}
+    for block in record.plan.timed_blocks:
+        block_steps = steps[block.name]
+        tracks = [
+            (item, track)
+            for item in own
+            if (track := _block_track(record, item, athlete, block.name)) is not None
+        ]
+        heart = _block_heart(own, block.name)
+        answers = {}
+        if heart is not None:
+            answers = heart_answers(heart[2], heart[3], block_steps)
+        on_clock = None if heart is None else (heart[0], heart[1])
+        done = tuple(
+            interval(block_steps, index, [track for _, track in tracks], on_clock, answers)
+            for index in range(len(block_steps))
+        )
+        intervals.extend(done)
+        start = _class_start(own, block.name)
+        if start is not None:
+            starts[block.name] = start
+        advice.extend(block_advice(block, block_steps, done))
+        if block.score is not None:
+            questions.append(_question(record, athlete, block, block_steps, done, own, tracks))
+    return AthleteWork(
+        athlete,
+        steps,
+        starts,
+        own,
+        tuple(intervals),
+        tuple(questions),
+        tuple(advice),
+        tuple(_track(item) for item in own),
+    )
+
+
+def _class_start(own: Sequence[Placed], block: str) -> float | None:
+    """A block's start for one athlete on the class clock, by the surest of their recordings."""
+    known = [
+        (item.placement.block_sd_s.get(block, np.inf), item.placement.start_s + start)
+        for item in own
+        if (start := item.start_of(block)) is not None
+    ]
+    return min(known)[1] if known else None
+
+
+def _block_track(
+    record: ClassRecord, item: Placed, athlete: Athlete, block: str
+) -> MachineTrack | None:
+    """The athlete's own machine work on a block's clock; None without a machine or a place."""
+    start = item.start_of(block)
+    if item.signals.track is None or start is None:
+        return None
+    track = item.signals.track.shifted(-start)
+    if len(item.owners) < 2:
+        return track
+    people = {a.athlete: a for a in record.athletes}
+    first = people[item.owners[0]]
+    turns = {}
+    for name in item.owners:
+        person = people[name]
+        own_steps = unfold_block(
+            next(b for b in record.plan.timed_blocks if b.name == block),
+            option_of(record, name, block),
+            person.station,
+        )
+        late = person.delay_s - first.delay_s
+        turns[name] = [
+            (step.start_s + late, step.end_s + late)
+            for step in own_steps
+            if step.kind == "work" and any(task.on_machine for task in step.tasks)
+        ]
+    mine = split_by_turn(track, turns)[athlete.athlete]
+    return mine.shifted(-(athlete.delay_s - first.delay_s))
+
+
+def _block_heart(own: Sequence[Placed], block: str) -> tuple[Floats, Floats, Floats, float] | None:
+    """(time_s on the block's clock, bpm, 2 s grid, the block's start on the grid's clock).
+
+    Of several recordings with a heart rate, the one that covers the block best.
+    """
+    best: tuple[int, Placed] | None = None
+    for item in own:
+        start = item.start_of(block)
+        if start is None or len(item.signals.heart) == 0:
+            continue
+        known = int(np.count_nonzero(np.isfinite(item.signals.heart)))
+        if best is None or known > best[0]:
+            best = (known, item)
+    if best is None:
+        return None
+    item = best[1]
+    start = item.start_of(block)
+    recording = item.signals.upload.recording
+    assert start is not None
+    assert recording is not None
+    assert recording.heart_rate_bpm is not None
+    bpm = np.where(recording.heart_rate_bpm > 25, recording.heart_rate_bpm, np.nan)
+    return recording.time_s - start, bpm, item.signals.heart, start
+
+
+def _track(item: Placed) -> Track:
+    recording = item.signals.upload.recording
+    assert recording is not None
+    machine = item.signals.track
+    shift = item.placement.start_s
+    return Track(
+        recording.time_s + shift,
+        recording.heart_rate_bpm,
+        None if machine is None else machine.pulled_power_w,
+        ()
+        if machine is None
+        else tuple((pull.start_s + shift, pull.end_s + shift) for pull in machine.pulls),
+    )
+
+
+def _question(
+    record: ClassRecord,
+    athlete: Athlete,
+    block: TimedBlock,
+    steps: tuple[PlannedStep, ...],
+    done: tuple[Interval, ...],
+    own: Sequence[Placed],
+    tracks: Sequence[tuple[Placed, MachineTrack]],
+) -> ScoreQuestion:
+    logged = row_of(record, athlete.athlete, block.name)
+    equipment = logged.equipment if logged is not None else None
+    if equipment is None:
+        equipment = equipment_of(record, athlete.athlete)  # type: ignore[assignment]
+    if equipment is None and tracks:
+        equipment = tracks[0][1].machine
+    best = tracks[0][0] if tracks else None
+    watch = [item for item in own if item.signals.track is None]
+    return ScoreQuestion(
+        block=block,
+        steps=steps,
+        athlete=athlete,
+        logged=logged,
+        equipment=equipment,
+        intervals=done,
+        counts=tuple(PlacedCount(track) for _, track in tracks),
+        placement_sd_s=best.placement.block_sd_s.get(block.name, 2.0) if best else 0.5,
+        placement_probability=_block_probability(best, block.name) if best else 1.0,
+        ownership_probability=best.ownership if best else 1.0,
+        watch_calories=tuple(n for item in watch for n in _watch_calories(item, block)),
+        has_heart_rate=any(
+            len(item.signals.heart) and item.start_of(block.name) is not None for item in own
+        ),
+    )
+
+
+def _block_probability(item: Placed, block: str) -> float:
+    return next((b.probability for b in item.placement.blocks if b.block == block), 0.0)
+
+
+def _watch_calories(item: Placed, block: TimedBlock) -> list[float]:
+    """Numbers that a watch may have shown as its own estimate."""
+    recording = item.signals.upload.recording
+    assert recording is not None
+    out = []
+    if recording.total_calories:
+        out.append(float(recording.total_calories))
+    start = item.start_of(block.name)
+    if recording.calories is not None and start is not None:
+        known = np.isfinite(recording.calories)
+        if known.any():
+            ends = np.interp(
+                [start, start + block.duration_s],
+                recording.time_s[known],
+                recording.calories[known],
+            )
+            out.extend([float(ends[1] - ends[0]), float(recording.calories[known][-1])])
+    return [number for number in out if number > 0]
+
+
+def energy_evidence(record: ClassRecord, work: AthleteWork) -> list[StepEvidence]:
+    """What the energy of an athlete's steps is worked out from."""
+    evidence: list[StepEvidence] = []
+    done_at = iter(work.intervals)
+    for block in record.plan.timed_blocks:
+        steps = work.steps[block.name]
+        logged = next((q.logged for q in work.questions if q.block.name == block.name), None)
+        tracks = [
+            track
+            for item in work.placed
+            if (track := _block_track(record, item, work.athlete, block.name))
+        ]
+        for step in steps:
+            done = next(done_at)
+            pulls = [
+                pull for track in tracks[:1] for pull in _cut_pulls(track, step.start_s, step.end_s)
+            ]
+            evidence.append(
+                StepEvidence(
+                    planned=step,
+                    block_start_s=work.block_start_s.get(block.name, 0.0),
+                    attempted=done.attempted,
+                    effort_start_s=done.effort_start_s,
+                    effort_end_s=done.effort_end_s,
+                    machine=tracks[0].machine if tracks else None,
+                    pulls=tuple(pulls),
+                    machine_recorded=done.machine_active_s is not None,
+                    load_kg=logged.load_kg if logged is not None else None,
+                )
+            )
+    return evidence
+
+
+def _cut_pulls(
+    track: MachineTrack, start_s: float, end_s: float
+) -> list[tuple[float, float, float]]:
+    """Pulls inside a window, from its start, each with the mean power of what lies inside."""
+    out = []
+    for pull in track.pulls:
+        low, high = max(pull.start_s, start_s), min(pull.end_s, end_s)
+        if high - low < 0.5:
+            continue
+        power = mean_power(track, [(low, high)])
+        out.append((low - start_s, high - start_s, np.nan if power is None else power))
+    return out
