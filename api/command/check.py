@@ -42,14 +42,14 @@ def check(
     The exit status is 0 also when some recordings could not be read (the sheet lists them), and 1
     when nothing could be checked.
     """
-    from api.folder import FolderError, read_class_folder
+    from api.folder import ClassFolderError, read_class_folder
     from reconcile.engine import reconcile_class
 
     try:
         with progress_bar() as report:
             record = read_class_folder(folder, report)
             result = reconcile_class(record, report)
-    except FolderError as error:
+    except ClassFolderError as error:
         stop(str(error))
     write_outputs(record, result, json_file, html_file)
     print_sheet(sheet_console(), class_sheet(record, result))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
 from dataclasses import dataclass
 
 import numpy as np
@@ -71,25 +70,25 @@ def hold(columns: Columns, longest: int) -> Columns:
 def line_path(columns: Columns, bottom: float, top: float, height: int, longest: int) -> str:
     """SVG path data of a line through every column's lowest and highest value.
 
-    Column i is at x = i; the value `bottom` is at y = height and `top` at y = 0. Empty columns
-    are bridged up to `longest` of them, a longer gap breaks the line.
+    Column i spans 4·i to 4·i + 4: a single value stands in its middle, two stand a quarter from
+    its sides. The value `bottom` is at y = height and `top` at y = 0. Up to `longest` empty
+    columns are bridged, a longer gap breaks the line.
     """
     parts: list[str] = []
-    last_x = -1
-    last_y = 0
-    for x in np.flatnonzero(np.isfinite(columns.high)).tolist():
-        levels = [level(columns.low[x], bottom, top, height)]
-        highest = level(columns.high[x], bottom, top, height)
-        if highest != levels[0]:
-            # the end nearer to where the line comes from goes first
-            levels.append(highest)
-            levels.sort(key=lambda y: abs(y - last_y))
-        if last_x < 0 or x - last_x - 1 > longest:
-            parts.append(f"M{x} {levels[0]}")
-        else:
-            parts.append(f"l{x - last_x} {levels[0] - last_y}")
-        parts.extend(f"v{after - before}" for before, after in itertools.pairwise(levels))
-        last_x, last_y = x, levels[-1]
+    last_column = last_x = last_y = -1
+    for column in np.flatnonzero(np.isfinite(columns.high)).tolist():
+        low = level(columns.low[column], bottom, top, height)
+        high = level(columns.high[column], bottom, top, height)
+        # of two, the one nearer to where the line comes from goes first
+        levels = [low] if low == high else sorted((low, high), key=lambda y: abs(y - last_y))
+        places = (2,) if low == high else (1, 3)
+        broken = last_column < 0 or column - last_column - 1 > longest
+        for place, y in zip(places, levels, strict=True):
+            x = 4 * column + place
+            parts.append(f"M{x} {y}" if broken else f"l{x - last_x} {y - last_y}")
+            broken = False
+            last_x, last_y = x, y
+        last_column = column
     return "".join(parts)
 
 

@@ -9,7 +9,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from api.sheet import terminal, words
 from api.sheet.picture import COLUMNS, HEIGHT, Picture, Strip, athlete_picture, round_strips
-from api.sheet.rows import BlockTable, Row, class_sheet
+from api.sheet.rows import BlockTable, Row, class_sheet, load_summary
 from reconcile.classes import ClassRecord
 from reconcile.result import Advice, AthleteResult, ClassResult, Interval
 
@@ -28,6 +28,7 @@ class PageTable:
     """A class table."""
 
     heading: str
+    summary: str
     table: BlockTable
     rows: tuple[PageRow, ...]
 
@@ -51,6 +52,7 @@ def class_page(record: ClassRecord, result: ClassResult) -> str:
     tables = tuple(
         PageTable(
             heading=terminal.block_heading(table),
+            summary=load_summary(table),
             table=table,
             rows=tuple(
                 PageRow(
@@ -103,11 +105,17 @@ def environment() -> Environment:
         loader=PackageLoader("api.sheet"),
         autoescape=True,
         undefined=StrictUndefined,
+        finalize=shown,
         trim_blocks=True,
         lstrip_blocks=True,
     )
     templates.filters.update(FILTERS)
     return templates
+
+
+def shown(value: object) -> object:
+    """A value as it goes into the page: text loses its control characters, markup stays."""
+    return words.printable(value) if type(value) is str else value
 
 
 def offset_text(seconds: float | None) -> str:

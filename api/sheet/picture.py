@@ -28,7 +28,7 @@ HEART_RATE_GAP_S = 20.0
 POWER_GAP_S = 8.0
 
 # The narrowest that a step may get before the plot scrolls sideways in its own frame.
-STEP_PIXELS = 7
+STEP_PIXELS = 14
 
 
 @dataclass(frozen=True)
@@ -78,7 +78,10 @@ class Strip:
 
 @dataclass(frozen=True)
 class Picture:
-    """One athlete's plot; the paths lie in a box of COLUMNS (power: twice that) by HEIGHT."""
+    """One athlete's plot.
+
+    The paths lie in boxes HEIGHT high, four units a column for the heart rate and two for power.
+    """
 
     bands: tuple[Band, ...]
     bells: tuple[float, ...]
@@ -170,7 +173,7 @@ def round_amount(block: TimedBlock, work: Sequence[Interval]) -> str:
     metres = block.score is not None and block.score.measure == "metres"
     counts = [step.machine_metres if metres else step.machine_calories for step in work]
     known = [count for count in counts if count is not None]
-    return words.amount(math.fsum(known), "metres" if metres else "calories") if known else ""
+    return words.number(math.fsum(known)) if known else ""
 
 
 def bell_text(work: Sequence[Interval]) -> str:

@@ -234,6 +234,17 @@ def mean_machine_time(intervals: Sequence[Interval]) -> float | None:
     return math.fsum(seconds) / len(seconds) if seconds and recorded else None
 
 
+def load_summary(table: BlockTable) -> str:
+    """Whether the load was right for the group, in one sentence; empty where nothing tells."""
+    codes = [row.load for row in table.rows if row.load is not None]
+    if not codes:
+        return ""
+    counts = [
+        f"{words.LOADS[code]} for {codes.count(code)}" for code in words.LOADS if code in codes
+    ]
+    return f"The time left for the machine was {words.listed(counts)}."
+
+
 def file_note(recording: RecordingResult) -> FileNote | None:
     """What is worth saying of a file; None where all is well."""
     problems = tuple(problem.message for problem in recording.problems)
@@ -324,7 +335,7 @@ def swap_question(number: int, uploader: str, recording: RecordingResult) -> Que
 def owner_question(number: int, recording: RecordingResult) -> Question:
     """A file that nobody's name stands on, and whose it seems to be."""
     owner = recording.belongs_to
-    whom = " and ".join(owner) if isinstance(owner, tuple) else owner
+    whom = words.listed(owner) if isinstance(owner, tuple) else owner
     return Question(
         number,
         None if isinstance(owner, tuple) else owner,

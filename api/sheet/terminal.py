@@ -11,27 +11,33 @@ from rich.table import Table
 from rich.text import Text
 
 from api.sheet import words
-from api.sheet.rows import BlockTable, ClassSheet, Row
+from api.sheet.rows import BlockTable, ClassSheet, Row, load_summary
 
 FREE_TEXT = 12
 NUMBERS = {"recorded", "logged"}
+ASCII = str.maketrans(
+    {"−": "-", "–": "-", "’": "'", "“": '"', "”": '"'}
+    | {meaning.sign: meaning.plain_sign for meaning in words.VERDICTS.values()}
+)
 
 
 def print_sheet(console: Console, sheet: ClassSheet) -> None:
     """Print the sheet: a table a block, files, advice, questions to ask last, one line of care.
 
     Signs stand beside words and styles only repeat what they say, so that nothing is lost without
-    colour, in a pipe, or where only ASCII can be shown.
+    colour, in a pipe, or where only ASCII can be shown. No line ends in blanks.
     """
     printer = SheetPrinter(console)
-    printer.line(sheet.title, "bold")
-    for table in sheet.tables:
-        printer.block(table)
-    printer.files(sheet)
-    printer.advice(sheet)
-    printer.questions(sheet)
-    printer.gap()
-    printer.line(words.CARE)
+    with console.capture() as capture:
+        printer.line(sheet.title, "bold")
+        for table in sheet.tables:
+            printer.block(table)
+        printer.files(sheet)
+        printer.advice(sheet)
+        printer.questions(sheet)
+        printer.gap()
+        printer.line(words.CARE)
+    console.file.writelines(f"{line.rstrip()}\n" for line in capture.get().splitlines())
 
 
 class SheetPrinter:
@@ -45,8 +51,7 @@ class SheetPrinter:
         """Plain text, never read as markup, in the console's characters."""
         shown = words.printable(content)
         if self.ascii_only:
-            for fancy, plain in {"−": "-", "–": "-", "…": "...", "≈": "~", "≠": "#"}.items():
-                shown = shown.replace(fancy, plain)
+            shown = shown.translate(ASCII)
             shown = shown.encode("ascii", "replace").decode("ascii")
         return Text(shown, style=style)
 
@@ -72,9 +77,12 @@ class SheetPrinter:
             widths = [column_width(column) for column in columns]
             if sum(widths) + gap * (len(widths) - 1) <= self.console.width:
                 self.grid(table, columns, widths, gap)
-                return
-        for row in table.rows:
-            self.narrow_row(row)
+                break
+        else:
+            for row in table.rows:
+                self.narrow_row(row)
+        if summary := load_summary(table):
+            self.line(summary)
 
     def grid(
         self, table: BlockTable, columns: list[list[str]], widths: list[int], gap: int

@@ -5,6 +5,7 @@ A flag is a question: no sentence here says that anybody did wrong.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from reconcile.result import Status, Verdict
@@ -167,8 +168,18 @@ def clock(seconds: float) -> str:
     return f"{'−' if seconds < 0 and whole else ''}{whole // 60}:{whole % 60:02d}"
 
 
+def listed(parts: Sequence[str]) -> str:
+    """Parts as a list in a sentence: "a", "a and b", "a, b and c"."""
+    return " and ".join(filter(None, (", ".join(parts[:-1]), parts[-1])))
+
+
 def printable(text: str) -> str:
-    """Text from a file or a name, without characters that would steer a terminal or hide."""
+    """Text from a file or a name on one line, without what would steer a terminal or hide."""
     return "".join(
-        character if character.isprintable() else "\N{REPLACEMENT CHARACTER}" for character in text
+        character
+        if character.isprintable()
+        else " "
+        if character.isspace()
+        else "\N{REPLACEMENT CHARACTER}"
+        for character in text
     )
