@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterable, Sequence
 from difflib import get_close_matches
 from fractions import Fraction
 from typing import TypeVar
+from unicodedata import normalize
 
 from reconcile.durations import parse_duration, parse_range
 from reconcile.errors import Mistake, quote
@@ -102,8 +103,8 @@ class Fields:
         return node.text.strip()
 
     def name(self, node: Node, what: str) -> str:
-        """A name or a title: one line of printable text."""
-        text = self.text(node, what, "write a name")
+        """A name or a title: one line of printable text, accents composed (Unicode NFC)."""
+        text = normalize("NFC", self.text(node, what, "write a name"))
         if not text.isprintable():
             self.mistake(
                 "not_printable",

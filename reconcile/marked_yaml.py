@@ -8,7 +8,7 @@ or deep is bounded; tags and second documents are refused.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import NoReturn
 
 from ruamel.yaml import YAML
@@ -136,7 +136,8 @@ class Composer:
             node = Listing(tuple(self.children(depth)), line, column)
         else:
             children = tuple(self.children(depth))
-            node = Mapping(tuple(zip(children[::2], children[1::2], strict=True)), line, column)
+            pairs = zip(children[::2], children[1::2], strict=True)
+            node = Mapping(tuple((key, placed(value, key)) for key, value in pairs), line, column)
         if event.anchor is not None:
             self.anchors[event.anchor] = (node, self.nodes - first)
         return node
@@ -185,3 +186,10 @@ class Composer:
     ) -> NoReturn:
         """Stop at this event."""
         raise InputError([self.mistake(code, message, event.start_mark, found, remedy)])
+
+
+def placed(value: Node, key: Node) -> Node:
+    """The value, at its key where nothing is written (the parser sees it on a later line)."""
+    if isinstance(value, Scalar) and value.plain and not value.text:
+        return replace(value, line=key.line, column=key.column)
+    return value

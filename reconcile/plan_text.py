@@ -77,7 +77,7 @@ class PlanReader(Fields):
         if blocks and not plan.timed_blocks:
             remedy = "give at least one block `steps` with `work` and `rest`"
             self.mistake("no_timed_block", "no block of the plan is on the clock", blocks, remedy)
-        if blocks and longest_s(plan) > LONGEST_PLAN_S:
+        if blocks and not self.mistakes and longest_s(plan) > LONGEST_PLAN_S:
             self.mistake("too_long", "the plan takes more than a day", blocks, "shorten it")
         return plan
 
@@ -190,7 +190,7 @@ class PlanReader(Fields):
 
     def amount(self, fields: dict[str, Node]) -> tuple[Measure | None, float | None, bool]:
         """What a task counts, how much of it, and whether it is as many as possible."""
-        given = [key for key in (*AMOUNTS, "most") if key in fields]
+        given = [key for key in fields if key in (*AMOUNTS, "most")]
         for key in given[1:]:
             message = f"a task has `{given[0]}` and `{key}`"
             self.mistake("two_amounts", message, fields[key], "keep at most one amount")
@@ -198,7 +198,7 @@ class PlanReader(Fields):
             return None, None, False
         if given[0] == "most":
             return self.choice(fields["most"], "`most`", AMOUNTS), None, True
-        measure = AMOUNTS[AMOUNTS.index(given[0])]
+        measure = next(measure for measure in AMOUNTS if measure == given[0])
         whole = measure == "reps"
         value = self.number(fields[measure], f"`{measure}`", 1, 1_000_000, whole=whole)
         return measure, float(value), False

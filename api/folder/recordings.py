@@ -7,6 +7,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import get_args
+from unicodedata import normalize
 
 from api.folder.files import read_bytes, within
 from ingest.limits import MAX_ARCHIVE_BYTES
@@ -37,7 +38,7 @@ def read_file_name(name: str, athletes: Sequence[str]) -> FileName:
 
     An athlete's name may hold dots and plus signs of its own where the roster has it so.
     """
-    stem = re.sub(r"\.gz$", "", name, flags=re.IGNORECASE)
+    stem = re.sub(r"\.gz$", "", normalize("NFC", name), flags=re.IGNORECASE)
     parts = stem.split(".")
     parts = parts[:-1] if len(parts) > 1 else parts
     if len(parts) > 2 and parts[-1].isdecimal():

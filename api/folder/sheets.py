@@ -11,6 +11,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
+from unicodedata import normalize
 
 from reconcile.durations import parse_duration
 from reconcile.errors import Mistake, quote
@@ -75,7 +76,11 @@ def read_sheet(text: str, *, file: str, known: Sequence[str], several: str = "")
             mistakes.append(Mistake("extra_cells", message, *place, remedy))
         padded = [*cells, *[""] * (len(headings) - len(cells))]
         pairs = list(zip(headings, padded, strict=False))
-        rows.append(Row(line, {heading: cell.strip() for heading, cell in reversed(pairs)}))
+        rows.append(
+            Row(
+                line, {heading: normalize("NFC", cell.strip()) for heading, cell in reversed(pairs)}
+            )
+        )
     if len(table) - 1 > MOST_ROWS:
         message = f"more than {MOST_ROWS} rows"
         line = table[MOST_ROWS + 1][0]
