@@ -16,7 +16,7 @@ LOGGED_SD = 0.12
 SHARING_SD = 0.08
 
 
-def standing(part: Part, body: Body, name: str) -> Estimate:
+def standing(part: Part, step: StepEvidence, body: Body, name: str) -> Estimate:
     """Standing and walking about, kcal for the whole part."""
     rate = float(compendium.energy(compendium.STANDING_MET, body.mass_kg))
     short = part.seconds < 30
@@ -25,6 +25,8 @@ def standing(part: Part, body: Body, name: str) -> Estimate:
         "standing": compendium.STANDING_PERSON_SD,
         f"standing: {name}": compendium.STANDING_SHORT_SD if short else compendium.STANDING_BOUT_SD,
     }
+    if step.planned.kind == "rest" and step.machine and not step.machine_recorded:
+        errors["unseen pulling"] = compendium.UNSEEN_PULLING_SD
     return Estimate("standing", rate * part.seconds / 60, errors, "2.3 MET")
 
 
@@ -61,6 +63,8 @@ def tabled(part: Part, step: StepEvidence, body: Body, name: str) -> Estimate:
             errors[error] = errors.get(error, 0.0) + kcal * size
     relative = {error: size / total for error, size in errors.items()}
     relative[f"bout: {name}"] = movements.BOUT_SD
+    if step.attempted is None:
+        relative[f"unseen: {name}"] = movements.UNSEEN_SD
     if len(part.tasks) > 1:
         relative[f"sharing: {name}"] = SHARING_SD
     return Estimate("table", total, relative, "; ".join(notes))
@@ -105,15 +109,11 @@ def _machine_name(task: Task, step: StepEvidence) -> str:
 
 
 def strength_share(part: Part) -> float:
-    """The share of a part's time that is strength work."""
+    """The share of a part's time that is strength work: lifting, or anything under a load."""
     seconds = sum(lasts for _, lasts in part.tasks)
-    if seconds <= 0:
-        return 0.0
-    return (
-        sum(
-            lasts
-            for task, lasts in part.tasks
-            if movements.movement(task.movement).kind == "strength"
-        )
-        / seconds
+    strength = sum(
+        lasts
+        for task, lasts in part.tasks
+        if task.load is not None or movements.movement(task.movement).kind == "strength"
     )
+    return strength / seconds if seconds > 0 else 0.0

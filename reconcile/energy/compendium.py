@@ -36,6 +36,7 @@ ROWS = {
         Row("02030", 3.5, "calisthenics, light or moderate, up and down from the floor", 2011),
         Row("02035", 5.0, "circuit training, moderate", 2024),
         Row("02040", 7.5, "circuit training, vigorous, minimal rest", 2024),
+        Row("circuit body", 6.0, "circuit training, body weight", 2024),
         Row("02050", 6.0, "resistance training, vigorous", 2024),
         Row("02052", 5.0, "resistance training, squats and deadlifts", 2024),
         Row("02054", 3.5, "resistance training, several exercises, 8 to 15 repetitions", 2024),
@@ -74,7 +75,9 @@ ROWS = {
 STANDING_MET = 2.3
 # One standard deviation of it, so that 95 % lies in about 1.7 to 3 MET: of a person or day, of one
 # stretch, and of a stretch under 30 s. Judgement.
-STANDING_PERSON_SD, STANDING_BOUT_SD, STANDING_SHORT_SD = 0.14, 0.08, 0.15
+STANDING_PERSON_SD, STANDING_BOUT_SD, STANDING_SHORT_SD = 0.12, 0.075, 0.15
+# Easy pulling in a rest that nothing recorded: one in six does it. Judgement.
+UNSEEN_PULLING_SD = 0.08
 
 # Watts at the middle of each row of the rowing machine and of the bike, and MET there (2024).
 ROWING_ROWS_W = np.array([75.0, 125.0, 175.0, 225.0])

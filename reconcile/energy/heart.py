@@ -15,6 +15,7 @@ from reconcile.energy import keytel, own_line, reserve
 from reconcile.energy.body import Body
 from reconcile.energy.fusion import Estimate, fuse
 from reconcile.energy.kinetics import HEART_LAG_SD_S
+from reconcile.energy.weir import KCAL_PER_LITRE_OXYGEN_EXERCISE
 from reconcile.plan import Sex
 
 # Between people 11.6 %, from day to day 14.7 %: common to a whole class (32 intermittent sessions
@@ -32,11 +33,17 @@ SENSOR_SD = {"strap": 0.015, "optical": 0.045, "unknown": 0.035}
 DISTRUST_SD = 0.20
 # Model error of a bout, in beats: a course of heart rate is not one exponential. Judgement.
 COURSE_SD_BPM, COURSE_FULL_S = 4.0, 60.0
+# Below half the reserve heart rate follows posture and mood more than work (the reason for the
+# "flex" heart rate of Spurr et al. 1988, Am J Clin Nutr 48:552-559, from memory). Judgement.
+POSTURE_SD_BPM, POSTURE_BELOW_SHARE = 10.0, 0.5
 # Calibration: the machine's own bout error and the scatter about a line, relative. Judgement.
 CALIBRATION_SD = 0.07
 SHORTEST_CALIBRATION_S = 35.0
 ANCHOR_SHARES = (0.5, 0.95)
 ANCHOR_CORRELATION = 0.85
+# Beyond this share of the reserve work is paid for partly without oxygen and heart rate saturates:
+# it says less, of the work and of the line. Relative spread per share beyond. Judgement.
+SATURATES_FROM, SATURATION_SD = 0.80, 0.5
 # Where an equation gives less than this it is void, and this stands instead.
 LOWEST_MET = 1.5
 
@@ -50,6 +57,7 @@ class Reading:
 
 
 def reading_errors(
+    share: float,
     bpm: float,
     change_per_lag_s: float,
     noise: float,
@@ -58,7 +66,7 @@ def reading_errors(
     source_sd: float,
     name: str,
 ) -> dict[str, float]:
-    """Errors of a demand heart rate in beats: lag and sensor in common, the rest its own."""
+    """Errors of a demand heart rate in beats, `share` of the reserve: some common, some its own."""
     own = float(
         np.hypot(
             np.hypot(noise, COURSE_SD_BPM * COURSE_FULL_S / max(seconds, 20.0)),
@@ -68,6 +76,7 @@ def reading_errors(
     return {
         "heart lag": HEART_LAG_SD_S * change_per_lag_s,
         "sensor": source_sd * bpm,
+        "posture and mood": POSTURE_SD_BPM * float(np.clip(1 - share / POSTURE_BELOW_SHARE, 0, 1)),
         f"heart: {name}": own,
     }
 
@@ -85,6 +94,12 @@ def keytel_rate(body: Body, bpm: Floats) -> tuple[Floats, Floats]:
     men, women = one("m"), one("f")
     mean = (men + women) / 2
     return mean, np.abs(men - women) / 2 / np.maximum(mean, 1.0)
+
+
+def saturation(body: Body, bpm: float) -> float:
+    """Relative spread that saturation adds near the highest heart rate."""
+    share = (bpm - body.resting_hr) / (body.max_hr - body.resting_hr)
+    return SATURATION_SD * max(share - SATURATES_FROM, 0.0)
 
 
 def population(body: Body, reading: Reading) -> list[Estimate]:
@@ -106,6 +121,7 @@ def population(body: Body, reading: Reading) -> list[Estimate]:
         "heart on the day": DAY_SD,
         "keytel": KEYTEL_FORM_SD,
         "keytel outside its range": float(outside[0]),
+        "saturation": saturation(body, bpm),
         "sex": float(sex_error[0]),
         "age": by_age * body.age_sd,
         "mass": by_mass * body.mass_sd,
@@ -128,6 +144,7 @@ def _reserve(body: Body, reading: Reading, floor: float) -> Estimate:
         "fitness": body.vo2max_sd * float(by_vo2max[0]),
         "heart on the day": DAY_SD,
         "heart-rate reserve": RESERVE_FORM_SD,
+        "saturation": saturation(body, reading.bpm),
         "highest heart rate": body.max_sd * float(by_max[0]),
         "resting heart rate": body.resting_sd * float(by_resting[0]),
         "mass": body.mass_sd,
@@ -179,7 +196,9 @@ def calibrate(
         ]
     )
     rates = np.asarray(kcal_per_min, dtype=np.float64)
-    noise = np.hypot(CALIBRATION_SD * rates, slope * own_bpm)
+    highest = body.vo2max * body.mass_kg / 1000 * KCAL_PER_LITRE_OXYGEN_EXERCISE
+    beyond = SATURATION_SD * np.maximum(rates / highest - SATURATES_FROM, 0.0)
+    noise = np.hypot(np.hypot(CALIBRATION_SD, beyond) * rates, slope * own_bpm)
     line = own_line.fit(prior, bpm, rates, noise)
     at = float(np.median(bpm))
     learnt = 1 - float(line.at(at)[1][0] / prior.at(at)[1][0])
@@ -200,6 +219,7 @@ def by_own_line(
         "own line": float(sds[0]) / rate,
         f"efficiency: {calibration.machine}": efficiency_sd * calibration.learnt,
         f"other work: {work}": OTHER_WORK_SD,
+        "saturation": saturation(body, reading.bpm),
     }
     return Estimate("own line", rate, errors, f"learnt on {calibration.stretches} stretches")
 

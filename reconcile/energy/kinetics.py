@@ -55,7 +55,7 @@ def demand_heart_rate(
         nothing = np.full(len(start_s), np.nan)
         return nothing, nothing, nothing, np.zeros(len(start_s))
     filled = np.interp(time_s, time_s[usable], bpm[usable])
-    length = end_s - start_s
+    length = np.maximum(end_s - start_s, 1e-3)
     late_start, late_end = start_s + delay_s, end_s + delay_s
     mean = _window_mean(time_s, filled, late_start, late_end)
     kernel = np.ones(INSTANT_WINDOW_S) / INSTANT_WINDOW_S

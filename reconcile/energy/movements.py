@@ -37,6 +37,12 @@ class Movement:
     per_metre: bool = False
 
 
+LIFTING = (
+    "resistance training, vigorous: the rows at 3.5 and 5.0 MET average over sets and pauses, "
+    "and on the clock there are none"
+)
+BODY_WEIGHT = "body-weight circuit: calisthenics on the clock lie between moderate and vigorous"
+
 # The first that matches is taken, so narrower words stand before wider ones.
 # fmt: off
 MOVEMENTS = (
@@ -77,22 +83,23 @@ MOVEMENTS = (
     Movement("lift from the floor", r"snatch|\bcleans?\b|\bjerk", "02054", "02050", "02050",
              "strength", 3.5, "lifting, vigorous"),
     Movement("deadlift", r"dead ?-?lift|\brdl\b|good ?morning|hip (thrust|bridge)|glute|back ext",
-             "02054", "02052", "02052", "strength", 3.2, "named in the row of squats"),
-    Movement("hip hinge", r"hinge|bridge", "02030", "02052", "02052", "strength", 2.8,
+             "02054", "02050", "02050", "strength", 3.2, LIFTING),
+    Movement("hip hinge", r"hinge|bridge", "02024", "02050", "02050", "strength", 2.8,
              "light calisthenics without a load, as a deadlift under one"),
-    Movement("lunge", r"lunge|split squat|pistol", "02022", "02022", "02020", "strength", 2.4,
-             "named in the row of moderate calisthenics"),
-    Movement("squat", r"squat|leg press|sit[- ]to[- ]stand", "02022", "02052", "02052", "strength",
-             2.4, "squats have a row"),
+    Movement("lunge", r"lunge|split squat|pistol", "02022", "circuit body", "02020", "strength",
+             2.4, BODY_WEIGHT),
+    Movement("air squat", r"(air|body ?-?weight) squat|^squats?$|sit[- ]to[- ]stand", "02022",
+             "circuit body", "02020", "strength", 1.8, BODY_WEIGHT),
+    Movement("squat", r"squat|leg press", "02052", "02050", "02050", "strength", 2.6, LIFTING),
     Movement("sit-up", r"sit[- ]?up|crunch|plank|hollow|v[- ]?up|toes?[- ]to|leg raise|dead ?bug|"
-             r"abdominal|\bcore\b|twist", "02024", "02024", "02022", "light", 2.2,
-             "named in the row of light calisthenics"),
-    Movement("push-up", r"(push|press)[- ]?up|\bdips?\b|hand ?stand", "02022", "02022", "02020",
-             "strength", 2.0, "named in the row of moderate calisthenics"),
-    Movement("pull-up", r"(pull|chin|muscle)[- ]?up|ring row|\bhang", "02022", "02022", "02020",
-             "strength", 2.6, "named in the row of moderate calisthenics"),
+             r"abdominal|\bcore\b|twist", "02024", "02022", "circuit body", "light", 2.2,
+             "named in the rows of light and of moderate calisthenics"),
+    Movement("push-up", r"(push|press)[- ]?up|\bdips?\b|hand ?stand", "02022", "circuit body",
+             "02020", "strength", 2.0, BODY_WEIGHT),
+    Movement("pull-up", r"(pull|chin|muscle)[- ]?up|ring row|\bhang", "02022", "circuit body",
+             "02020", "strength", 2.6, BODY_WEIGHT),
     Movement("press and pull", r"press|bench|\brow(s|ing)?\b|curl|raise|\bfly|pull|extension",
-             "02054", "02054", "02050", "strength", 2.6, "resistance training"),
+             "02054", "02050", "02050", "strength", 2.6, LIFTING),
     Movement("shuttle run", r"shuttle|sprint|line drill", "12020", "02078", "02078",
              "whole-body", 0.35, "shuttle running has a row", per_metre=True),
     Movement("stairs", r"stair|climb", "02035", "02040", "02214", "whole-body", 0.8,
@@ -122,11 +129,13 @@ UNKNOWN = Movement(
 )
 
 # One standard deviation of a person's cost about the row (log), and of one bout's tempo: together
-# 24 % at a known pace, 30 % otherwise, 35 % for strength work, 40 % where the movement is unknown.
-PERSON_SD = {"known pace": 0.21, "row": 0.27, "strength": 0.33, "unknown": 0.38}
+# 24 % at a known pace, 32 % otherwise, 36 % for strength work, 42 % where the movement is unknown.
+PERSON_SD = {"known pace": 0.21, "row": 0.30, "strength": 0.34, "unknown": 0.40}
 BOUT_SD = 0.12
-# Heart rate in strength work lies this share of the reserve above what oxygen explains, give or
-# take: 2 to 8 %. Judgement.
+# Work that nothing saw: people skip rounds and stop early. Judgement.
+UNSEEN_SD = 0.15
+# Heart rate in strength work and under a load lies this share of the reserve above what oxygen
+# explains, give or take: 2 to 8 %. Judgement.
 PRESSOR_SHARE, PRESSOR_SHARE_SD = 0.05, 0.02
 
 

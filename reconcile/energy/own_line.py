@@ -81,23 +81,3 @@ def fit(prior: Line, heart_rate_bpm: Floats, kcal_per_min: Floats, noise_sd: Flo
         prior_precision @ prior.values + design.T @ (weight * np.asarray(kcal_per_min))
     )
     return Line(prior.anchors_bpm, values, covariance)
-
-
-def fit_population(
-    anchors_bpm: tuple[float, float], heart_rate_bpm: Floats, kcal_per_min: Floats, person: Floats
-) -> tuple[Line, float]:
-    """A population's line and its residual spread, from pairs of many people.
-
-    person: whose pair each is. The line is the mean of the people's own least-squares lines, its
-    covariance how they differ; the residual is the pooled scatter about the own lines.
-    """
-    values, residuals = [], []
-    for one in np.unique(person):  # people, not samples
-        mine = person == one
-        design = _design(anchors_bpm, heart_rate_bpm[mine])
-        own, *_ = np.linalg.lstsq(design, kcal_per_min[mine])
-        values.append(own)
-        residuals.append(kcal_per_min[mine] - design @ own)
-    own_lines = np.array(values)
-    scatter = float(np.concatenate(residuals).std(ddof=2))
-    return Line(anchors_bpm, own_lines.mean(axis=0), np.cov(own_lines.T)), scatter

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Literal
 
 from reconcile.energy.evidence import StepEvidence
@@ -62,17 +63,27 @@ def parts_of(step: StepEvidence) -> tuple[Part, ...]:
 def _around_pulls(
     pulls: list[Part], tasks: tuple[Task, ...], begin: float, stop: float
 ) -> list[Part]:
-    """Parts of work that a machine recorded: the pulls and the tasks before and after them."""
+    """Parts of work that a machine recorded: the pulls, and the tasks around them.
+
+    Tasks that stand between two machine tasks fill the longest break between pulls.
+    """
     on_machine = [index for index, task in enumerate(tasks) if task.on_machine]
-    first_machine = on_machine[0] if on_machine else len(tasks)
-    before = tasks[:first_machine]
-    after = tuple(task for task in tasks[first_machine:] if not task.on_machine)
+    first, last = (on_machine[0], on_machine[-1]) if on_machine else (len(tasks), len(tasks))
+    before = tasks[:first]
+    between = tuple(task for task in tasks[first:last] if not task.on_machine)
+    after = tasks[last + 1 :]
     if not pulls:
-        others = before + after
+        others = before + between + after
         return [_doing(others, begin, stop)] if others else []
     parts = list(pulls)
     if before:
         parts.append(_doing(before, min(begin, pulls[0].start_s), pulls[0].start_s))
+    if between and len(pulls) > 1:
+        gaps = pairwise(pulls)
+        left, right = max(gaps, key=lambda gap: gap[1].start_s - gap[0].end_s)
+        parts.append(_doing(between, left.end_s, right.start_s))
+    elif between:
+        after = between + after
     if after:
         parts.append(_doing(after, pulls[-1].end_s, max(stop, pulls[-1].end_s)))
     return sorted(parts, key=lambda part: part.start_s)

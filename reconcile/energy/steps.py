@@ -166,6 +166,7 @@ def _readings(
             continue
         pressor = activity.strength_share(part)
         errors = heart.reading_errors(
+            (float(bpm[index]) - body.resting_hr) / reserve,
             float(bpm[index]),
             float(change[index]),
             float(noise[index]),
@@ -232,7 +233,7 @@ def _cost(
     """One part with the estimates of every model that has something to say, joined."""
     name = str(index)
     if part.kind == "standing":
-        estimates = [activity.standing(part, body, name)]
+        estimates = [activity.standing(part, step, body, name)]
     elif part.kind == "machine" and part.power_w is not None and step.machine:
         estimates = [activity.pulling(part, body, step.machine, name)]
         if reading:
