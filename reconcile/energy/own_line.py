@@ -64,9 +64,9 @@ def prior_line(
     anchors_bpm: tuple[float, float], values: Floats, relative_sd: Floats, correlation: float
 ) -> Line:
     """A line known to a relative spread at each anchor, the two errors going together so far."""
-    sd: Floats = np.asarray(values) * np.asarray(relative_sd)
-    mix = np.array([[1.0, correlation], [correlation, 1.0]])
-    covariance: NDArray[np.float64] = np.outer(sd, sd) * mix
+    low_sd, high_sd = np.abs(np.asarray(values) * np.asarray(relative_sd)).tolist()
+    shared = correlation * low_sd * high_sd
+    covariance = np.array([[low_sd**2, shared], [shared, high_sd**2]])
     return Line(anchors_bpm, np.asarray(values, dtype=np.float64), covariance)
 
 
@@ -76,7 +76,7 @@ def fit(prior: Line, heart_rate_bpm: Floats, kcal_per_min: Floats, noise_sd: Flo
     weight = 1 / np.asarray(noise_sd, dtype=np.float64) ** 2
     prior_precision = np.linalg.inv(prior.covariance)
     precision = prior_precision + (design * weight[:, None]).T @ design
-    covariance = np.linalg.inv(precision)
+    covariance = np.asarray(np.linalg.inv(precision), dtype=np.float64)
     values = covariance @ (
         prior_precision @ prior.values + design.T @ (weight * np.asarray(kcal_per_min))
     )
