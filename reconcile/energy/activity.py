@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from reconcile.energy import compendium, display, movements, work
+from reconcile.display import power_from_calories
+from reconcile.energy import compendium, movements, work
 from reconcile.energy.body import Body
 from reconcile.energy.evidence import StepEvidence
 from reconcile.energy.fusion import Estimate
@@ -76,7 +77,7 @@ def _task(
     """One task: kcal/min, relative errors, what it rests on."""
     known = movements.movement(_machine_name(task, step))
     if task.on_machine and step.logged_calories is not None and step.machine and seconds >= 10:
-        power_w = float(display.power(step.logged_calories, seconds))
+        power_w = power_from_calories(step.logged_calories, seconds)
         if power_w > 0:
             efficiency = work.EFFICIENCY[step.machine]
             own = {
