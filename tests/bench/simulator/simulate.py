@@ -36,6 +36,7 @@ from tests.bench.simulator.truth import (
     ScoreTruth,
     Truth,
     covered_starts,
+    held_whole,
     load_advice,
     own_machine,
     step_truth,
@@ -352,6 +353,7 @@ def file_truth(draft: Draft, name: str, form: str, broken: str | None, take: Tak
     performance = draft.performance
     status = "aligned"
     starts_of: dict[str, dict[str, float]] = {}
+    whole_of: dict[str, tuple[str, ...]] = {}
     if broken in UNREADABLE:
         status = "unreadable"
     elif draft.other_day or draft.kind == "stranger":
@@ -363,6 +365,9 @@ def file_truth(draft: Draft, name: str, form: str, broken: str | None, take: Tak
             starts_of[owner] = {
                 block: round(take.device_seconds(at), 3) for block, at in bells.items()
             }
+            whole_of[owner] = held_whole(
+                performance, track, take.first_s, take.last_s, machine=draft.kind != "watch"
+            )
     first = draft.uploaded_by[0] if draft.uploaded_by else ""
     first = first if first in draft.owners else (draft.owners[0] if draft.owners else "")
     return FileTruth(
@@ -378,6 +383,7 @@ def file_truth(draft: Draft, name: str, form: str, broken: str | None, take: Tak
         at_home=draft.at_home,
         start_s=starts_of.get(first, {}),
         starts_of=starts_of,
+        whole_of=whole_of,
         tags=take.tags + (("strung together",) if take.strung_together else ()),
     )
 

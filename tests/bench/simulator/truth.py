@@ -19,7 +19,8 @@ class FileTruth:
     """One file. `kind` is what recorded it: watch, machine, phone or stranger; `owners` are those
     whose work it holds; `start_s` maps each timed block that it covers to its start in seconds
     from the first sample on the device's clock, for the first of the owners; `starts_of` has the
-    same for each owner. `tags` say what is odd about it."""
+    same for each owner. `whole_of` lists, for each owner, the blocks that it holds to the full: a
+    machine's file every pull, a watch's from bell to bell. `tags` say what is odd about it."""
 
     file: str
     status: str
@@ -33,6 +34,7 @@ class FileTruth:
     at_home: bool
     start_s: dict[str, float]
     starts_of: dict[str, dict[str, float]]
+    whole_of: dict[str, tuple[str, ...]]
     tags: tuple[str, ...]
 
 
@@ -192,6 +194,28 @@ def covered_starts(
         if begin < last_s and begin + block.seconds > first_s:
             starts[block.name] = begin
     return starts
+
+
+def held_whole(
+    performance: Performance, track: Track, first_s: float, last_s: float, *, machine: bool
+) -> tuple[str, ...]:
+    """The timed blocks of which a span misses nothing: no pull, or with a watch no second."""
+    blocks = []
+    for block in performance.session.timed:
+        begin = track.block_start[block.name] * STEP_S
+        end = begin + block.seconds
+        if machine:
+            pulls = [
+                pull
+                for key, mine in track.doing.pulls.items()
+                if key[0] == block.name
+                for pull in mine
+            ]
+            begin = min((pull.start * STEP_S for pull in pulls), default=begin) + 1.2
+            end = max((pull.end * STEP_S for pull in pulls), default=end)
+        if first_s <= begin and end <= last_s:
+            blocks.append(block.name)
+    return tuple(blocks)
 
 
 def load_advice(block: Block, steps: tuple[StepTruth, ...], option: str) -> str | None:
