@@ -17,7 +17,7 @@ setup: $(READY) ## make the virtual environment .venv from the lock
 
 demo: $(READY) ## make a fictional class in demo-class/ and check it
 	@echo "== demo: make a fictional class in $(DEMO)/ and check it"
-	@$(BIN)/intervouch demo $(DEMO)
+	@$(BIN)/intervouch demo --folder $(DEMO)
 
 test: check ## check style, types and imports, then run every test
 	@echo "== test: pytest"

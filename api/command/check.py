@@ -45,6 +45,9 @@ def check(
     from api.folder import ClassFolderError, read_class_folder
     from reconcile.engine import reconcile_class
 
+    for path in (json_file, html_file):
+        if path is not None and not path.parent.is_dir():
+            stop(f"{path} cannot be written: there is no folder {path.parent}. Make it first.")
     try:
         with progress_bar() as report:
             record = read_class_folder(folder, report)
@@ -75,7 +78,7 @@ def write_outputs(
         try:
             path.write_text(text, encoding="utf-8", newline="\n")
         except OSError as error:
-            stop(f"{path} could not be written: {error.strerror}. Name a place that can be.")
+            stop(f"{path} cannot be written: {error.strerror}. Name a place that can be.")
 
 
 def nothing_checked(result: ClassResult) -> bool:

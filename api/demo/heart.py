@@ -51,5 +51,5 @@ def beat(
     since_s = time_s[after] - demands[-1].end_s - DELAY_S
     share[after] = 0.15 + (now - 0.15) * np.exp(-since_s / FALL_S)
     share = np.minimum(share * (1.0 + DRIFT_PER_S * time_s), 0.97)
-    wander = lfilter([1.0], [1.0, -0.95], rng.normal(0.0, 0.35, time_s.size))
+    wander = lfilter([1.0], [1.0, -0.85], rng.normal(0.0, 0.7, time_s.size))
     return np.rint(resting_bpm + share * (highest_bpm - resting_bpm) + wander)

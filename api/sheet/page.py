@@ -9,7 +9,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from api.sheet import terminal, words
 from api.sheet.picture import COLUMNS, HEIGHT, Picture, Strip, athlete_picture, round_strips
-from api.sheet.rows import BlockTable, Row, class_sheet, load_summary
+from api.sheet.rows import BlockTable, Row, class_sheet, energy_notes, load_summary
 from reconcile.classes import ClassRecord
 from reconcile.result import Advice, AthleteResult, ClassResult, Interval
 
@@ -35,13 +35,17 @@ class PageTable:
 
 @dataclass(frozen=True)
 class PageAthlete:
-    """An athlete's part of the page; `notes` are the athlete's own words."""
+    """An athlete's part of the page.
+
+    notes: the athlete's own words. energy: what there is to say of the energy.
+    """
 
     place: int
     result: AthleteResult
     rows: tuple[tuple[str, Row], ...]
     picture: Picture | None
     notes: tuple[str, ...]
+    energy: tuple[str, ...]
     advice: tuple[Advice, ...]
 
 
@@ -79,6 +83,7 @@ def class_page(record: ClassRecord, result: ClassResult) -> str:
             notes=tuple(
                 row.notes for row in record.scores if row.athlete == athlete.athlete and row.notes
             ),
+            energy=energy_notes(result, athlete.athlete),
             advice=athlete.advice,
         )
         for place, athlete in enumerate(result.athletes, start=1)

@@ -10,7 +10,6 @@ from api.sheet import words
 from reconcile.classes import ClassRecord, LoggedScore
 from reconcile.plan import DurationRange, Plan, TimedBlock
 from reconcile.result import (
-    Advice,
     AthleteResult,
     ClassResult,
     Energy,
@@ -74,12 +73,17 @@ class FileNote:
 
 @dataclass(frozen=True)
 class ClassSheet:
-    """Everything that a coach reads after class."""
+    """Everything that a coach reads after class.
+
+    problems: what could not be taken as it stands in the class's own sheets.
+    advice: a text, and whom it is for.
+    """
 
     title: str
     tables: tuple[BlockTable, ...]
+    problems: tuple[str, ...]
     files: tuple[FileNote, ...]
-    advice: tuple[tuple[str, Advice], ...]
+    advice: tuple[tuple[tuple[str, ...], str], ...]
     questions: tuple[Question, ...]
 
 
@@ -90,14 +94,13 @@ def class_sheet(record: ClassRecord, result: ClassResult) -> ClassSheet:
     return ClassSheet(
         title=result.title,
         tables=tuple(block_table(record, result, block, questions) for block in blocks),
+        problems=tuple(problem.message for problem in record.problems),
         files=tuple(
             note
             for recording in all_recordings(result)
             if (note := file_note(recording)) is not None
         ),
-        advice=tuple(
-            (athlete.athlete, advice) for athlete in result.athletes for advice in athlete.advice
-        ),
+        advice=class_advice(result),
         questions=tuple(question for question, _ in questions),
     )
 
@@ -245,13 +248,44 @@ def load_summary(table: BlockTable) -> str:
     return f"The time left for the machine was {words.listed(counts)}."
 
 
+def class_advice(result: ClassResult) -> tuple[tuple[tuple[str, ...], str], ...]:
+    """What to change next time, each text once; a load that was right needs no word."""
+    whom: dict[str, list[str]] = {}
+    for athlete in result.athletes:
+        for advice in athlete.advice:
+            if advice.code != "load_right":
+                whom.setdefault(advice.text, []).append(athlete.athlete)
+    return tuple((tuple(dict.fromkeys(names)), text) for text, names in whom.items())
+
+
 def file_note(recording: RecordingResult) -> FileNote | None:
-    """What is worth saying of a file; None where all is well."""
-    problems = tuple(problem.message for problem in recording.problems)
+    """What is worth saying of a file; None where all is well.
+
+    Notes on energy are no trouble with the file: they stand with the athlete (see
+    `energy_notes`).
+    """
+    problems = tuple(
+        problem.message.removeprefix(f"{recording.file}: ")
+        for problem in recording.problems
+        if not problem.code.startswith("energy_")
+    )
     if recording.status == "aligned" and not problems:
         return None
     lead = () if recording.status == "aligned" else (words.STATUSES[recording.status],)
     return FileNote(recording.file, recording.status, lead + problems)
+
+
+def energy_notes(result: ClassResult, athlete: str) -> tuple[str, ...]:
+    """What there is to say of an athlete's energy, each once."""
+    return tuple(
+        dict.fromkeys(
+            problem.message
+            for recording in all_recordings(result)
+            if recording.belongs_to == athlete
+            for problem in recording.problems
+            if problem.code.startswith("energy_")
+        )
+    )
 
 
 def class_questions(

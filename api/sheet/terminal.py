@@ -111,23 +111,22 @@ class SheetPrinter:
             self.line(f"machine {machine_text(row)}", indent=2)
 
     def files(self, sheet: ClassSheet) -> None:
-        """The files that could not be taken at face value."""
-        if not sheet.files:
+        """What could not be taken at face value."""
+        if not (sheet.problems or sheet.files):
             return
         self.heading("Files to know about")
+        for problem in sheet.problems:
+            self.line(sentence(problem, capital=False))
         for note in sheet.files:
             self.line(f"{note.file}: {note.status}. " + " ".join(map(sentence, note.sentences)))
 
     def advice(self, sheet: ClassSheet) -> None:
-        """What to change next time, an athlete a line; a load that was right needs no line."""
-        lines = [
-            (athlete, advice) for athlete, advice in sheet.advice if advice.code != "load_right"
-        ]
-        if not lines:
+        """What to change next time, and for whom."""
+        if not sheet.advice:
             return
         self.heading("For next time")
-        for athlete, advice in lines:
-            self.line(f"{athlete}: {sentence(advice.text)}")
+        for names, text in sheet.advice:
+            self.line(f"{words.listed(names)}: {sentence(text)}")
 
     def questions(self, sheet: ClassSheet) -> None:
         """Questions to ask, numbered as in the table."""
@@ -170,11 +169,11 @@ def column_width(column: list[str]) -> int:
     return min(widest, FREE_TEXT) if column[0] in {"athlete", "option"} else widest
 
 
-def sentence(content: str) -> str:
-    """The text with a capital letter and a full stop."""
+def sentence(content: str, *, capital: bool = True) -> str:
+    """The text with a full stop, and a capital letter where it does not begin with a name."""
     stripped = content.strip()
     closed = stripped if stripped.endswith((".", "?", "!")) else f"{stripped}."
-    return closed[:1].upper() + closed[1:]
+    return closed[:1].upper() + closed[1:] if capital else closed
 
 
 def block_heading(table: BlockTable) -> str:

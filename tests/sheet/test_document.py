@@ -4,6 +4,7 @@ import dataclasses
 import json
 import math
 from datetime import UTC, datetime, timedelta, timezone
+from typing import Any
 
 import numpy as np
 import pytest
@@ -67,7 +68,7 @@ EXPLANATION = ["code", "predicts", "probability", "text"]
 ADVICE = ["code", "block", "movement", "text"]
 
 
-def keys(document):
+def keys(document: dict[str, Any]) -> dict[str, list[list[str]]]:
     """Every mapping's keys, by where it stands."""
     athletes = document["athletes"]
     recordings = [r for a in athletes for r in a["recordings"]] + document["unassigned"]
@@ -102,14 +103,14 @@ def keys(document):
         ("advice", ADVICE),
     ],
 )
-def test_every_mapping_has_the_contracts_keys_in_its_order(place, expected):
+def test_every_mapping_has_the_contracts_keys_in_its_order(place: str, expected: object) -> None:
     found = keys(class_document(RESULT))[place]
     assert found, f"the example has no {place}"
     assert all(names == expected for names in found)
 
 
-def test_the_text_is_strict_json_and_reads_back_as_the_document():
-    def refuse(constant):
+def test_the_text_is_strict_json_and_reads_back_as_the_document() -> None:
+    def refuse(constant: str) -> None:
         raise AssertionError(f"{constant} is no JSON number")
 
     text = document_text(RESULT)
@@ -117,11 +118,11 @@ def test_the_text_is_strict_json_and_reads_back_as_the_document():
     assert json.loads(text, parse_constant=refuse) == class_document(RESULT)
 
 
-def test_the_same_class_gives_the_same_bytes():
+def test_the_same_class_gives_the_same_bytes() -> None:
     assert document_text(RESULT) == document_text(dataclasses.replace(RESULT))
 
 
-def test_no_text_is_escaped_beyond_what_json_needs():
+def test_no_text_is_escaped_beyond_what_json_needs() -> None:
     result = ClassResult("Frühschicht “sechs”", (), ())
     assert '"title": "Frühschicht “sechs”"' in document_text(result)
 
@@ -141,14 +142,16 @@ def test_no_text_is_escaped_beyond_what_json_needs():
         (np.int64(3), 3),
     ],
 )
-def test_a_number_is_short_and_what_is_no_number_is_null(value, expected):
+def test_a_number_is_short_and_what_is_no_number_is_null(
+    value: float | None, expected: object
+) -> None:
     found = rounded(value)
     assert found == expected
     assert type(found) is type(expected)
 
 
 @given(st.floats(allow_nan=True, allow_infinity=True))
-def test_a_rounded_number_is_json_and_near(value):
+def test_a_rounded_number_is_json_and_near(value: float) -> None:
     found = rounded(value)
     json.dumps(found, allow_nan=False)
     if math.isfinite(value):
@@ -156,7 +159,7 @@ def test_a_rounded_number_is_json_and_near(value):
         assert abs(found - value) <= 0.005 + 1e-12 * abs(value)
 
 
-def test_an_energy_that_is_not_a_number_is_not_known():
+def test_an_energy_that_is_not_a_number_is_not_known() -> None:
     athlete = dataclasses.replace(
         RESULT.athletes[0],
         intervals=(work(1, energy=Energy(math.nan, math.nan, math.nan, "machine")),),
@@ -165,7 +168,7 @@ def test_an_energy_that_is_not_a_number_is_not_known():
     assert document["athletes"][0]["intervals"][0]["energy"] is None
 
 
-def test_an_owner_is_a_name_and_several_are_a_list():
+def test_an_owner_is_a_name_and_several_are_a_list() -> None:
     file = RESULT.athletes[0].recordings[0]
     shared = dataclasses.replace(file, belongs_to=("a03", "a07"))
     nobody = dataclasses.replace(file, belongs_to=None)
@@ -184,10 +187,12 @@ def test_an_owner_is_a_name_and_several_are_a_list():
         ),
     ],
 )
-def test_a_moment_is_in_utc_and_whole_seconds_stay_whole(moment, expected):
+def test_a_moment_is_in_utc_and_whole_seconds_stay_whole(
+    moment: datetime | None, expected: object
+) -> None:
     assert utc_text(moment) == expected
 
 
-def test_a_moment_without_an_offset_is_refused():
+def test_a_moment_without_an_offset_is_refused() -> None:
     with pytest.raises(ValueError, match="offset"):
         utc_text(datetime(2026, 3, 9, 17, 28, 41))  # noqa: DTZ001

@@ -3,6 +3,7 @@
 import dataclasses
 import io
 import re
+from typing import Any, get_args
 
 import pytest
 from rich.cells import cell_len
@@ -11,7 +12,7 @@ from rich.console import Console
 from api.sheet import words
 from api.sheet.rows import class_sheet, mean_machine_time, rounds_done, total_energy
 from api.sheet.terminal import print_sheet
-from reconcile.result import ClassResult, Verdict
+from reconcile.result import ClassResult, Interval, Verdict
 from tests.sheet.example import LEFT_OUT, RECORD, RESULT, rest, score, unknown, work
 
 
@@ -21,7 +22,12 @@ class AsciiStream(io.StringIO):
     encoding = "ascii"
 
 
-def printed(width, result=RESULT, stream=None, **console):
+def printed(
+    width: int,
+    result: ClassResult = RESULT,
+    stream: io.StringIO | None = None,
+    **console: Any,
+) -> str:
     stream = stream if stream is not None else io.StringIO()
     print_sheet(
         Console(file=stream, width=width, highlight=False, **console), class_sheet(RECORD, result)
@@ -30,27 +36,27 @@ def printed(width, result=RESULT, stream=None, **console):
 
 
 @pytest.mark.parametrize("width", [40, 60, 80, 100, 120, 200])
-def test_no_line_is_wider_than_the_terminal_or_ends_in_blanks(width):
+def test_no_line_is_wider_than_the_terminal_or_ends_in_blanks(width: int) -> None:
     for line in printed(width).splitlines():
         assert cell_len(line) <= width
         assert line == line.rstrip()
 
 
 @pytest.mark.parametrize("width", [80, 100, 120])
-def test_an_athlete_is_one_row_that_says_what_was_done(width):
+def test_an_athlete_is_one_row_that_says_what_was_done(width: int) -> None:
     row = next(line for line in printed(width).splitlines() if line.startswith("a01 "))
     for part in ("prescribed", "rower", "3/3", "37.0", "37", "= confirmed", "66–102"):
         assert part in row
 
 
 @pytest.mark.parametrize("width", [96, 120])
-def test_the_time_left_for_the_machine_stands_in_the_row_where_it_fits(width):
+def test_the_time_left_for_the_machine_stands_in_the_row_where_it_fits(width: int) -> None:
     row = next(line for line in printed(width).splitlines() if line.startswith("a01 "))
     assert row.endswith("50 s right")
 
 
 @pytest.mark.parametrize("width", [40, 80, 120])
-def test_every_fact_is_there_at_every_width(width):
+def test_every_fact_is_there_at_every_width(width: int) -> None:
     text = " ".join(printed(width).split())
     for part in (
         "≠ doubtful",
@@ -67,7 +73,7 @@ def test_every_fact_is_there_at_every_width(width):
         assert part in text
 
 
-def test_questions_come_last_before_the_words_of_care():
+def test_questions_come_last_before_the_words_of_care() -> None:
     text = printed(100)
     order = [
         text.index(part)
@@ -77,7 +83,7 @@ def test_questions_come_last_before_the_words_of_care():
     assert text.index(words.CARE[:20]) > text.rindex("Ask:")
 
 
-def test_a_row_points_to_its_questions_by_number():
+def test_a_row_points_to_its_questions_by_number() -> None:
     text = printed(100)
     row = next(line for line in text.splitlines() if line.startswith("a02 "))
     assert "≠ doubtful ?1 ?3" in row
@@ -85,18 +91,18 @@ def test_a_row_points_to_its_questions_by_number():
     assert "?3 a02.bike.csv: it fits a03 better than a02" in text
 
 
-def test_a_file_without_a_name_on_it_is_offered_to_whom_it_fits():
+def test_a_file_without_a_name_on_it_is_offered_to_whom_it_fits() -> None:
     assert "unassigned.rower.csv: nobody's name is on it, and it fits a04 (97 in 100)" in printed(
         100
     )
 
 
-def test_without_colour_nothing_but_text_is_printed():
+def test_without_colour_nothing_but_text_is_printed() -> None:
     assert "\x1b" not in printed(100, no_color=True)
     assert not set(printed(100)) & set("─│┌┐└┘━┃╭╮")
 
 
-def test_styles_on_a_terminal_only_repeat_what_the_words_say():
+def test_styles_on_a_terminal_only_repeat_what_the_words_say() -> None:
     styled = printed(100, force_terminal=True, color_system="truecolor")
     assert set(re.findall(r"\x1b\[([\d;]*)m", styled)) == {"0", "1"}
     assert (
@@ -104,7 +110,7 @@ def test_styles_on_a_terminal_only_repeat_what_the_words_say():
     )
 
 
-def test_where_only_ascii_can_be_shown_the_sheet_is_ascii():
+def test_where_only_ascii_can_be_shown_the_sheet_is_ascii() -> None:
     text = printed(100, stream=AsciiStream())
     assert text.isascii()
     assert "# doubtful" in text
@@ -112,22 +118,22 @@ def test_where_only_ascii_can_be_shown_the_sheet_is_ascii():
     assert "x impossible" in text
 
 
-def test_names_and_messages_cannot_steer_the_terminal_or_the_markup():
+def test_names_and_messages_cannot_steer_the_terminal_or_the_markup() -> None:
     text = printed(100)
     assert "[bold]a03[/b" in text
     assert "\x1b" not in text
 
 
-def test_a_class_with_nothing_to_ask_says_so():
+def test_a_class_with_nothing_to_ask_says_so() -> None:
     quiet = ClassResult(RESULT.title, (RESULT.athletes[0],), ())
     assert "Questions to ask\nNone." in printed(100, quiet)
 
 
-def test_every_verdict_has_a_sign_of_its_own_shape():
+def test_every_verdict_has_a_sign_of_its_own_shape() -> None:
     signs = [meaning.sign for meaning in words.VERDICTS.values()]
     plain = [meaning.plain_sign for meaning in words.VERDICTS.values()]
     assert len(set(signs)) == len(signs) == len(set(plain)) == 5
-    assert set(words.VERDICTS) == set(Verdict.__args__)
+    assert set(words.VERDICTS) == set(get_args(Verdict))
 
 
 # The codes of the class-folder contract.
@@ -149,12 +155,12 @@ CODES = (
 
 
 @pytest.mark.parametrize("code", CODES)
-def test_every_explanation_is_put_as_a_question(code):
+def test_every_explanation_is_put_as_a_question(code: str) -> None:
     assert words.EXPLANATIONS[code].question.endswith("?")
 
 
 @pytest.mark.parametrize("blame", ["cheat", "lie", "wrongly", "fault", "false", "accus", "fraud"])
-def test_no_text_blames(blame):
+def test_no_text_blames(blame: str) -> None:
     texts = [words.CARE, words.CARE_AT_LENGTH]
     texts += [meaning.meaning for meaning in words.VERDICTS.values()]
     for phrase in words.EXPLANATIONS.values():
@@ -171,7 +177,7 @@ def test_no_text_blames(blame):
         (0.0, "under 1 in 100"),
     ],
 )
-def test_a_probability_is_never_a_certainty(probability, expected):
+def test_a_probability_is_never_a_certainty(probability: float, expected: object) -> None:
     assert words.in_hundred(probability) == expected
 
 
@@ -179,7 +185,7 @@ def test_a_probability_is_never_a_certainty(probability, expected):
     ("seconds", "expected"),
     [(125.0, "2:05"), (59.6, "1:00"), (-3.0, "−0:03"), (-0.2, "0:00"), (3661.0, "61:01")],
 )
-def test_seconds_read_as_a_clock(seconds, expected):
+def test_seconds_read_as_a_clock(seconds: float, expected: object) -> None:
     assert words.clock(seconds) == expected
 
 
@@ -193,11 +199,13 @@ def test_seconds_read_as_a_clock(seconds, expected):
         ((), None),
     ],
 )
-def test_rounds_are_counted_and_unknown_ones_leave_a_range(steps, expected):
+def test_rounds_are_counted_and_unknown_ones_leave_a_range(
+    steps: tuple[Interval, ...], expected: object
+) -> None:
     assert rounds_done(steps) == expected
 
 
-def test_energy_adds_up_with_its_range_and_is_unknown_where_a_step_is():
+def test_energy_adds_up_with_its_range_and_is_unknown_where_a_step_is() -> None:
     whole = total_energy((work(1), rest(1)))
     assert whole is not None
     assert (whole.kcal, whole.low, whole.high) == (28.0, 22.0, 34.0)
@@ -215,11 +223,13 @@ def test_energy_adds_up_with_its_range_and_is_unknown_where_a_step_is():
         ((LEFT_OUT,), None),
     ],
 )
-def test_machine_time_is_the_mean_over_begun_rounds(steps, expected):
+def test_machine_time_is_the_mean_over_begun_rounds(
+    steps: tuple[Interval, ...], expected: object
+) -> None:
     assert mean_machine_time(steps) == expected
 
 
-def test_a_score_in_seconds_reads_as_a_clock():
+def test_a_score_in_seconds_reads_as_a_clock() -> None:
     athlete = dataclasses.replace(
         RESULT.athletes[0],
         scores=(score(measure="seconds", logged=125.0, recorded=124.4, low=123.0, high=126.0),),
