@@ -29,3 +29,7 @@ app.command()(plan)
 def main() -> None:
     """Run the command line."""
     app()
+
+
+if __name__ == "__main__":
+    main()

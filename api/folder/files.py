@@ -26,6 +26,14 @@ def within(folder: Path, path: Path) -> bool:
     return resolved.is_file() and resolved.is_relative_to(folder.resolve())
 
 
+def exists(path: Path) -> bool:
+    """Whether there is anything of this name; a name that no file can have is not there."""
+    try:
+        return path.exists()
+    except (OSError, ValueError):
+        return False
+
+
 def read_bytes(path: Path, most: int) -> bytes | None:
     """A file's bytes, or None where there are more than `most`."""
     with path.open("rb") as stream:
@@ -40,7 +48,7 @@ def read_text(folder: Path, name: str, *, needed_for: str) -> str:
     `too_large`).
     """
     path = folder / name
-    if not path.exists():
+    if not exists(path):
         remedy = f"add it to the folder: {needed_for}"
         raise ClassFolderError(
             [Mistake("missing_file", "there is no such file", name, remedy=remedy)]
