@@ -34,6 +34,8 @@ SHIFT_NODES = np.array([-4.0, -2.8, -1.9, -1.2, -0.6, 0.0, 0.6, 1.2, 1.9, 2.8, 4
 SHIFT_WEIGHTS = (1 + SHIFT_NODES**2 / 5) ** -3 * np.gradient(SHIFT_NODES)
 FACTOR_NODES = np.array([-2.0, -1.0, 0.0, 1.0, 2.0])
 FACTOR_WEIGHTS = np.exp(-(FACTOR_NODES**2) / 2)
+# A factor known better than this is taken as part of each value's own doubt.
+LEAST_FACTOR_SD = 0.004
 # Nodes of an expectation's spread.
 SPREAD_NODES = np.linspace(-3.2, 3.2, 17)
 SPREAD_WEIGHTS = np.exp(-(SPREAD_NODES**2) / 2)
@@ -237,7 +239,9 @@ def _counted_evidence(
     sd = np.repeat(np.array([[reading.sd for reading in rounds]]), len(shift), axis=0)
     weight = shift_weight
     scale_sd = known[0].scale_sd
-    if unit != "seconds" and scale_sd > 0.001:
+    if unit != "seconds" and scale_sd <= LEAST_FACTOR_SD:
+        sd = np.hypot(sd, scale_sd * read[:, :, 0])
+    elif unit != "seconds":
         factor = np.exp(FACTOR_NODES * scale_sd)
         factor_weight = FACTOR_WEIGHTS / FACTOR_WEIGHTS.sum()
         read = (factor[:, None, None, None] * read[None]).reshape(-1, *read.shape[1:])

@@ -7,7 +7,7 @@ follows from them, or what happened to the total, with rounds that are as they s
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import partial
 from itertools import combinations
@@ -30,6 +30,9 @@ from reconcile.score.shown import (
 
 Facts = Mapping[str, object]
 Indices = NDArray[np.intp]
+
+# How often a skipped round is written as 0 and not as what the display showed in it.
+SKIPPED_AS_NOTHING = 0.7
 
 
 @dataclass(frozen=True, eq=False)
@@ -66,48 +69,86 @@ class Account:
 
 
 @dataclass(frozen=True, eq=False)
-class Mode:
-    """A habit of reading the display: how probable, whose code, whether prompt, what is shown."""
+class Habit:
+    """A way of reading the display: its share of its code, and what is then shown.
 
-    share: float
+    weight, delay_s: for each row of `shown` (a scenario read so long after the bell), how probable
+    it is within the habit, and how late that is (the mean, where each round has its own delay).
+    """
+
     code: str
+    share: float
     prompt: bool
     shown: Shown
-    one_reading: bool = False
+    weight: Floats
+    delay_s: Floats
+
+    def average(self, by_row: Floats) -> float:
+        """The mean over the habit's rows."""
+        return float(self.weight @ by_row)
 
 
-def moments_at(*delays_s: float) -> Floats:
-    """Equal probabilities for the moments of reading nearest to the given delays."""
-    moments = np.zeros(len(DELAYS_S))
-    for delay_s in delays_s:
-        moments[int(np.argmin(np.abs(DELAYS_S - delay_s)))] += 1.0 / len(delays_s)
-    return moments
-
-
-def modes(evidence: Evidence) -> list[Mode]:
-    """The habits of reading a display: at the bell, within 3 s, and later."""
-    late = tuple(float(delay) for delay in DELAYS_S[len(PROMPT_DELAYS_S) :])
-    prompt = tuple(float(delay) for delay in PROMPT_DELAYS_S)
+def reading_habits(evidence: Evidence) -> list[Habit]:
+    """At the bell, within 3 s of it, and later; the same delay each round, or each its own."""
+    prompt = range(1, len(PROMPT_DELAYS_S))
+    late = range(len(PROMPT_DELAYS_S), len(DELAYS_S))
     late_share = priors.LATE_SHARE
-    habits: list[tuple[float, str, bool, Floats]] = [
-        (1.0, "rounding", True, moments_at(0.0)),
-        (0.4 * (1 - late_share), "counted_coasting", True, moments_at(*prompt)),
+    found = []
+    for offset, cut in priors.CUT_SHARE.items():
+        found += [
+            read_alike(evidence, "rounding", cut, range(1), offset),
+            read_alike(evidence, "counted_coasting", 0.6 * (1 - late_share) * cut, prompt, offset),
+            read_anew(evidence, "counted_coasting", 0.4 * (1 - late_share) * cut, prompt, offset),
+        ]
+    if evidence.measure == "seconds":
+        return found  # a clock does not run on like a flywheel: late is as good as any number
+    return [
+        *found,
+        read_alike(evidence, "counted_coasting", 0.7 * late_share, late),
+        read_anew(evidence, "counted_coasting", 0.3 * late_share, late),
     ]
-    for delay_s in prompt[1:]:
-        share = 0.6 * (1 - late_share) / (len(prompt) - 1)
-        habits.append((share, "counted_coasting", True, moments_at(delay_s)))
-    habits.append((0.3 * late_share, "counted_coasting", False, moments_at(*late)))
-    habits.extend(
-        (0.7 * late_share / len(late), "counted_coasting", False, moments_at(delay_s))
-        for delay_s in late
+
+
+def read_alike(
+    evidence: Evidence, code: str, share: float, delays: range, offset: float = 0.0
+) -> Habit:
+    """Every round read equally late: a row for each scenario and each delay."""
+    read = np.concatenate([evidence.read[:, :, d] for d in delays])[:, :, None]
+    sd = np.tile(between_delays(evidence, delays), (len(delays), 1))
+    shown = Shown(read, np.ones(1), sd, offset)
+    return Habit(
+        code,
+        share,
+        delays[-1] < len(PROMPT_DELAYS_S),
+        shown,
+        np.tile(evidence.weight, len(delays)) / len(delays),
+        np.repeat(DELAYS_S[list(delays)], len(evidence.weight)),
     )
-    found: list[Mode] = []
-    for share, code, is_prompt, moments in habits:
-        cuts = priors.CUT_SHARE if is_prompt else {0.0: 1.0}
-        for offset, cut_share in cuts.items():
-            shown = Shown(evidence.read, moments, evidence.sd, offset)
-            found.append(Mode(share * cut_share, code, is_prompt, shown))
-    return found
+
+
+def read_anew(
+    evidence: Evidence, code: str, share: float, delays: range, offset: float = 0.0
+) -> Habit:
+    """Each round read with a delay of its own: a row for each scenario."""
+    moments = np.full(len(delays), 1.0 / len(delays))
+    sd = between_delays(evidence, delays)
+    shown = Shown(evidence.read[:, :, list(delays)], moments, sd, offset)
+    return Habit(
+        code,
+        share,
+        delays[-1] < len(PROMPT_DELAYS_S),
+        shown,
+        evidence.weight,
+        np.full(len(evidence.weight), float(DELAYS_S[list(delays)].mean())),
+    )
+
+
+def between_delays(evidence: Evidence, delays: range) -> Floats:
+    """(g, k) Doubt of a reading that also covers the moments between the given delays."""
+    if len(delays) < 2:
+        return evidence.sd
+    step = np.diff(evidence.read[:, :, list(delays)], axis=2).mean(axis=2)
+    return np.asarray(np.hypot(evidence.sd, 0.4 * step))
 
 
 def accounts(sheet: Sheet) -> list[Account]:
@@ -125,20 +166,17 @@ class Honest:
     def __init__(self, sheet: Sheet) -> None:
         self.sheet = sheet
         self.evidence = sheet.evidence
-        self.modes = modes(sheet.evidence)
-        self.prompt_modes = [mode for mode in self.modes if mode.prompt]
-        share = sum(mode.share * priors.PRIOR[mode.code] for mode in self.prompt_modes)
-        # (mode, its share among the prompt ones): an honest sheet is any of them.
-        self.habits = [
-            (mode, mode.share * priors.PRIOR[mode.code] / share) for mode in self.prompt_modes
-        ]
+        self.habits = reading_habits(sheet.evidence)
         self.counting = self.evidence.counting
         self.attempted = np.flatnonzero(~self.evidence.skipped)
+        prompt = [habit for habit in self.habits if habit.prompt]
+        share = sum(habit.share * priors.PRIOR[habit.code] for habit in prompt)
+        # (habit, its share among the prompt ones): an honest sheet is any of them.
+        self.prompt = [(habit, habit.share * priors.PRIOR[habit.code] / share) for habit in prompt]
 
     def mix(self, give: Callable[[Shown], Floats]) -> float:
         """Probability over scenarios and prompt habits."""
-        weight = self.evidence.weight
-        return float(sum(share * (weight @ give(mode.shown)) for mode, share in self.habits))
+        return sum(share * habit.average(give(habit.shown)) for habit, share in self.prompt)
 
     def total(self, number: float, shown: Shown, keep: Bools | None = None) -> Floats:
         """(g,) Probability that a total without rounds is `number`."""
@@ -151,19 +189,24 @@ class Honest:
         single = take_probability(number, whole, "total")
         return (1 - priors.ONE_READING_SHARE) * summed + priors.ONE_READING_SHARE * single
 
-    def honest_total(self, number: float) -> float:
-        """Probability that an honest total is `number`."""
-        return self.mix(lambda shown: self.total(number, shown))
+    def honest_totals(self, numbers: Sequence[float]) -> Floats:
+        """Probability of each number as an honest total."""
+        if self.sheet.take != "total" or self.counting.sum() < 2:
+            return np.array([self.mix(partial(self.total, number)) for number in numbers])
+        found = np.zeros(len(numbers))
+        column = np.asarray(numbers, dtype=np.float64)[None, :]
+        single = priors.ONE_READING_SHARE
+        for habit, share in self.prompt:
+            own = habit.shown.only(self.counting)
+            for part, shown in ((1 - single, own), (single, one_reading(own))):
+                mean = shown.mean.sum(axis=1)[:, None]
+                variance = shown.variance.sum(axis=1)[:, None]
+                found += share * part * (habit.weight @ bin_probability(column, mean, variance))
+        return found
 
     def round_probability(self, shown: Shown, values: tuple[float, ...]) -> Floats:
         """(g,) Probability of written rounds, a skipped one as 0 or left out."""
-        entries = align(values, self.evidence.skipped)
-        if entries is None:
-            return np.zeros(len(self.evidence.weight))
-        indices, numbers = entries
-        keep = np.zeros(len(self.evidence.skipped), dtype=bool)
-        keep[indices] = True
-        return np.asarray(shown.only(keep).equals(numbers).prod(axis=1))
+        return written_probability(shown, values, self.evidence.skipped)
 
     def honest_rounds(self, values: tuple[float, ...]) -> float:
         """Probability that honest rounds are written as `values`."""
@@ -173,6 +216,13 @@ class Honest:
         """The score at the bells in the likeliest scenario, of all rounds or of some."""
         counting = self.counting if keep is None else self.counting & keep
         return take_of(self.evidence.read[self.evidence.best, counting, 0], self.sheet.take)
+
+
+def prompt_readings(evidence: Evidence) -> Shown:
+    """Readings up to 3 s after the bells without distinction."""
+    delays = range(0, len(PROMPT_DELAYS_S), 2)
+    moments = np.full(len(delays), 1.0 / len(delays))
+    return Shown(evidence.read[:, :, list(delays)], moments, between_delays(evidence, delays))
 
 
 def one_reading(shown: Shown) -> Shown:
@@ -195,9 +245,14 @@ def align(values: tuple[float, ...], skipped: Bools) -> tuple[Indices, Floats] |
     return None
 
 
-def follows(total: float, values: tuple[float, ...], take: Take) -> bool:
-    """Whether a score follows from its written rounds, zeros counted or left out."""
-    for kept in (values, tuple(value for value in values if value > 0)):
+def follows(
+    total: float, values: tuple[float, ...], take: Take, skipped: Bools | None = None
+) -> bool:
+    """Whether a score follows from its written rounds, zeros and skipped ones counted or not."""
+    ways = [values, tuple(value for value in values if value > 0)]
+    if skipped is not None and len(skipped) == len(values):
+        ways.append(tuple(v for v, skip in zip(values, skipped, strict=True) if not skip))
+    for kept in ways:
         if not kept:
             continue
         made = take_of(kept, take)
@@ -224,7 +279,7 @@ def on_two_levels(
     if sheet.rounds is None:
         return changed_total
     likelihood = 0.0
-    if follows(sheet.total, sheet.rounds, sheet.take):
+    if follows(sheet.total, sheet.rounds, sheet.take, sheet.evidence.skipped):
         likelihood += share_of_rounds * changed_rounds
     else:
         honest_rounds = honest.honest_rounds(sheet.rounds)
@@ -237,30 +292,34 @@ def on_two_levels(
 
 def reading(sheet: Sheet, honest: Honest) -> Iterator[Account]:
     """`rounding` and `counted_coasting`: displays read at the bell, just after it, or late."""
-    weight = sheet.evidence.weight
-    for mode in honest.modes:
-        if sheet.rounds is None:
-            likelihood = float(weight @ honest.total(sheet.total, mode.shown))
-        elif follows(sheet.total, sheet.rounds, sheet.take):
-            likelihood = float(weight @ honest.round_probability(mode.shown, sheet.rounds))
-        else:
-            likelihood = priors.CARELESS_SHARE * float(
-                weight
-                @ (
-                    honest.round_probability(mode.shown, sheet.rounds)
-                    * honest.total(sheet.total, mode.shown)
-                )
-            )
-        if sheet.rounds is not None and align(sheet.rounds, sheet.evidence.skipped) is None:
+    sheet_rounds = sheet.rounds
+    aligned = sheet_rounds is None or align(sheet_rounds, sheet.evidence.skipped) is not None
+    consistent = sheet_rounds is None or follows(
+        sheet.total, sheet_rounds, sheet.take, sheet.evidence.skipped
+    )
+    for habit in honest.habits:
+        if sheet_rounds is None:
+            by_row = honest.total(sheet.total, habit.shown)
+        elif not aligned:
             # The right total beside a wrong number of rounds: the rounds say nothing then.
-            likelihood = priors.MISCOUNTED_SHARE * float(
-                weight @ honest.total(sheet.total, mode.shown)
+            by_row = priors.MISCOUNTED_SHARE * honest.total(sheet.total, habit.shown)
+        elif consistent:
+            by_row = honest.round_probability(habit.shown, sheet_rounds)
+        else:
+            by_row = (
+                priors.CARELESS_SHARE
+                * honest.round_probability(habit.shown, sheet_rounds)
+                * honest.total(sheet.total, habit.shown)
             )
-        shown = mode.shown.read[sheet.evidence.best] @ mode.shown.moments
-        predicts = take_of(shown[honest.counting], sheet.take)
-        delay_s = float(mode.shown.moments @ DELAYS_S)
+        row = int(np.argmax(habit.weight * by_row))
+        shown = habit.shown.read[row] @ habit.shown.moments
         yield Account(
-            mode.code, mode.share, likelihood, predicts, mode.prompt, {"delay_s": delay_s}
+            habit.code,
+            habit.share,
+            habit.average(by_row),
+            take_of(shown[honest.counting], sheet.take),
+            habit.prompt,
+            {"delay_s": float(habit.delay_s[row])},
         )
 
 
@@ -345,19 +404,22 @@ def _mean_of(number: float, shown: Shown, rounds: int) -> Floats:
 def _rounds_without(sheet: Sheet, honest: Honest, left_out: tuple[int, ...]) -> float:
     """Probability of written rounds that lack some: shorter, or with nothing in their place."""
     assert sheet.rounds is not None
-    rest = sheet.evidence.skipped.copy()
-    rest[list(left_out)] = True
-    values = sheet.rounds
-    indices = np.flatnonzero(~rest)
-    if len(values) == len(rest):
+    values, skipped = sheet.rounds, sheet.evidence.skipped
+    gone = np.zeros(len(skipped), dtype=bool)
+    gone[list(left_out)] = True
+    if len(values) == len(skipped):
         if any(values[index] > 0 for index in left_out):
             return 0.0
-        values = tuple(values[int(index)] for index in indices)
-    if len(values) != len(indices):
-        return 0.0
-    return honest.mix(
-        lambda shown: np.asarray(shown.only(~rest).equals(np.asarray(values)).prod(axis=1))
-    )
+        indices = np.flatnonzero(~gone)
+        numbers = np.asarray(values)[indices]
+    else:
+        numbers = np.asarray(values, dtype=np.float64)
+        ways = [np.flatnonzero(~gone), np.flatnonzero(~gone & ~skipped)]
+        fitting = [way for way in ways if len(way) == len(values)]
+        if not fitting:
+            return 0.0
+        indices = fitting[0]
+    return honest.mix(lambda shown: rounds_probability(shown, indices, numbers, skipped))
 
 
 def extra_round(sheet: Sheet, honest: Honest) -> Iterator[Account]:
@@ -432,14 +494,15 @@ def arithmetic_slip(sheet: Sheet, honest: Honest) -> Iterator[Account]:
             for size, share in priors.SLIP_SIZES.items()
             for sign in (-1.0, 1.0)
         ]
-        likelihood = sum(share * honest.honest_total(sheet.total - size) for size, share in sizes)
+        totals = honest.honest_totals([sheet.total - size for size, _ in sizes])
+        likelihood = float(totals @ np.array([share for _, share in sizes]))
         yield Account(
             "arithmetic_slip", priors.UNSEEN_SLIP, likelihood, _nearest_slip(sheet, honest)
         )
         return
     kept = tuple(value for value in sheet.rounds if value > 0) or sheet.rounds
     made = take_of(sheet.rounds if sheet.take == "total" else kept, sheet.take)
-    if follows(sheet.total, sheet.rounds, sheet.take):
+    if follows(sheet.total, sheet.rounds, sheet.take, sheet.evidence.skipped):
         return
     rounds = honest.honest_rounds(sheet.rounds)
     likelihood = rounds * slip_probability(sheet.total - made, made)
@@ -467,9 +530,12 @@ def digits_swapped(sheet: Sheet, honest: Honest) -> Iterator[Account]:
         (priors.SWAPPED_SHARE, swapped(sheet.total)),
         (priors.MISTYPED_SHARE, mistyped(sheet.total)),
     ):
-        for origin, origin_share in origins.items():
+        totals = (
+            honest.honest_totals(list(origins)) if sheet.rounds is None else np.zeros(len(origins))
+        )
+        for place, (origin, origin_share) in enumerate(origins.items()):
             if sheet.rounds is None:
-                likelihood = honest.honest_total(origin)
+                likelihood = float(totals[place])
             elif follows(origin, sheet.rounds, sheet.take):
                 likelihood = 0.8 * honest.honest_rounds(sheet.rounds)
             else:
@@ -482,9 +548,9 @@ def digits_swapped(sheet: Sheet, honest: Honest) -> Iterator[Account]:
     for place, value in enumerate(sheet.rounds):
         for origin, origin_share in swapped(value).items():
             values = (*sheet.rounds[:place], origin, *sheet.rounds[place + 1 :])
-            if not follows(sheet.total, sheet.rounds, sheet.take) and not follows(
-                sheet.total, values, sheet.take
-            ):
+            if not follows(
+                sheet.total, sheet.rounds, sheet.take, sheet.evidence.skipped
+            ) and not follows(sheet.total, values, sheet.take):
                 continue
             likelihood = 0.2 / len(sheet.rounds) * honest.honest_rounds(values)
             yield Account(
@@ -541,7 +607,7 @@ def wrong_measure(sheet: Sheet, honest: Honest) -> Iterator[Account]:
     """The machine's other number: metres for calories, calories for metres."""
     known = sheet.in_other_measures
     for name, evidence in known.items():
-        shown = Shown(evidence.read, moments_at(0.0, 1.0, 2.0, 3.0), evidence.sd)
+        shown = prompt_readings(evidence)
         own = shown.only(evidence.counting)
         summed = 0.5 * take_probability(sheet.total, own, sheet.take)
         summed = summed + 0.5 * take_probability(
@@ -550,7 +616,9 @@ def wrong_measure(sheet: Sheet, honest: Honest) -> Iterator[Account]:
         total = float(evidence.weight @ summed)
         by_rounds = 0.0
         if sheet.rounds is not None:
-            by_rounds = float(evidence.weight @ honest_like(shown, sheet.rounds, evidence.skipped))
+            by_rounds = float(
+                evidence.weight @ written_probability(shown, sheet.rounds, evidence.skipped)
+            )
         likelihood = on_two_levels(sheet, honest, by_rounds, total)
         values = evidence.read[evidence.best, evidence.counting, 0]
         yield Account(
@@ -562,15 +630,24 @@ def wrong_measure(sheet: Sheet, honest: Honest) -> Iterator[Account]:
         )
 
 
-def honest_like(shown: Shown, values: tuple[float, ...], skipped: Bools) -> Floats:
-    """(g,) Probability of written rounds under other readings than the score's own."""
+def written_probability(shown: Shown, values: tuple[float, ...], skipped: Bools) -> Floats:
+    """(rows,) Probability of written rounds, a skipped one as 0 or left out."""
     entries = align(values, skipped)
     if entries is None:
         return np.zeros(shown.read.shape[0])
-    indices, numbers = entries
+    return rounds_probability(shown, entries[0], entries[1], skipped)
+
+
+def rounds_probability(shown: Shown, indices: Indices, numbers: Floats, skipped: Bools) -> Floats:
+    """(rows,) Probability that these rounds are written as these numbers.
+
+    A skipped round is mostly written as nothing, whatever the flywheel added in it.
+    """
     keep = np.zeros(len(skipped), dtype=bool)
     keep[indices] = True
-    return np.asarray(shown.only(keep).equals(numbers).prod(axis=1))
+    each = shown.only(keep).equals(numbers)
+    nothing = SKIPPED_AS_NOTHING * (numbers == 0) + (1 - SKIPPED_AS_NOTHING) * each
+    return np.asarray(np.where(skipped[indices], nothing, each).prod(axis=1))
 
 
 def watch_calories(sheet: Sheet, honest: Honest) -> Iterator[Account]:
@@ -614,7 +691,7 @@ def other_athlete(sheet: Sheet, honest: Honest) -> Iterator[Account]:
         total = float(take_probability(sheet.total, own, sheet.take)[0])
         by_rounds = 0.0
         if sheet.rounds is not None:
-            by_rounds = float(honest_like(shown, sheet.rounds, ~worked)[0])
+            by_rounds = float(written_probability(shown, sheet.rounds, ~worked)[0])
         likelihood = on_two_levels(sheet, honest, by_rounds, total, 0.6)
         yield Account(
             "other_athlete",
@@ -635,7 +712,7 @@ def changed_size(sheet: Sheet, honest: Honest) -> Iterator[Account]:
         if sheet.rounds is None:
             yield Account(code, 1.0, total)
             continue
-        rounds = _rounds_changed(sheet, honest, sizes, sign)
+        rounds = _rounds_changed(sheet, sizes, sign)
         yield Account(code, 1.0, on_two_levels(sheet, honest, rounds, total))
 
 
@@ -662,9 +739,7 @@ def _size_density(
     return float(sheet.evidence.weight @ density) / sheet.total
 
 
-def _rounds_changed(
-    sheet: Sheet, honest: Honest, sizes: tuple[tuple[float, float], ...], sign: float
-) -> float:
+def _rounds_changed(sheet: Sheet, sizes: tuple[tuple[float, float], ...], sign: float) -> float:
     """Rounds all changed by one factor, or each changed or left by itself."""
     assert sheet.rounds is not None
     entries = align(sheet.rounds, sheet.evidence.skipped)
@@ -676,8 +751,7 @@ def _rounds_changed(
     grid = np.arange(0.02, 2.0, 0.03)
     density = _log_density(grid, sizes)
     weight = density / density.sum()
-    base = honest.habits[0][0].shown
-    middle = Shown(base.read, moments_at(0.0, 1.0, 2.0, 3.0), base.sd, 0.25).only(keep)
+    middle = prompt_readings(sheet.evidence).only(keep)
     common = 0.0
     for step, share in zip(grid, weight, strict=True):
         scaled = middle.scaled(float(np.exp(sign * step)))
@@ -700,7 +774,7 @@ def unexplained(sheet: Sheet, honest: Honest) -> Iterator[Account]:
     likelihood = flat
     if sheet.rounds is not None:
         likelihood = flat * flat_rounds(sheet.rounds)
-        if not follows(sheet.total, sheet.rounds, sheet.take):
+        if not follows(sheet.total, sheet.rounds, sheet.take, sheet.evidence.skipped):
             likelihood = (
                 0.5
                 * flat

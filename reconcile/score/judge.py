@@ -115,13 +115,14 @@ def _verdict(
             return "doubtful"
         return "plausible" if question.has_heart_rate else "unverifiable"
     best, low, high = recorded
-    if low <= sheet.total <= high:
-        return "confirmed" if high - low <= WIDEST_CONFIRMING * max(best, 1.0) else "plausible"
+    narrow = high - low <= WIDEST_CONFIRMING * max(best, 1.0)
+    if narrow and low <= sheet.total <= high:
+        return "confirmed"
     gap = abs(sheet.total - best) / max(best, 1.0)
     share = max(priors.LEAST_COST_SHARE, min(1.0, gap / priors.FULL_COST_AT))
     if prompt * priors.COST_OF_FALSE_QUESTION < other * priors.COST_OF_MISS * share:
         return "doubtful"
-    return "confirmed" if high - low <= WIDEST_CONFIRMING * max(best, 1.0) else "plausible"
+    return "confirmed" if narrow else "plausible"
 
 
 def _explanations(

@@ -18,15 +18,15 @@ PRIOR: dict[str, float] = {
     "wrong_measure": 0.015,
     "watch_calories": 0.015,
     "other_athlete": 0.015,
-    "inflated": 0.04,
+    "inflated": 0.045,
     "understated": 0.025,
-    "unexplained": 0.01,
+    "unexplained": 0.005,
 }
 # Of `counted_coasting`, the share that is read more than 3 s after the bell.
 LATE_SHARE = 0.07
 
-# Of a prompt reading: floor of a display, nearest whole number, rounded up.
-CUT_SHARE = {0.0: 0.90, 0.5: 0.07, 1.0: 0.03}
+# Of a prompt reading: the floor of a display, or rounded to the nearest or up.
+CUT_SHARE = {0.0: 0.90, 0.7: 0.10}
 # Whether a total without rounds is the sum of whole readings or one reading of the sum.
 ONE_READING_SHARE = 0.25
 
@@ -41,8 +41,8 @@ UNSEEN_SLIP = 0.4
 # Swapped neighbours are the usual slip of the pen; one wrong, lost or doubled digit is rarer.
 SWAPPED_SHARE, MISTYPED_SHARE = 0.75, 0.25
 
-# Size of an inflation or understatement, log ratio to what was done: two exponentials.
-INFLATED_SIZES = ((0.65, 0.16), (0.35, 0.70))
+# Size of an inflation or understatement, log ratio to what was done: exponentials.
+INFLATED_SIZES = ((0.65, 0.16), (0.27, 0.6), (0.08, 2.0))
 UNDERSTATED_SIZES = ((0.75, 0.15), (0.25, 0.5))
 
 # How a changed score is written: with rounds that were changed too, or only in the total.
@@ -55,7 +55,7 @@ MISCOUNTED_SHARE = 0.003
 # Costs, in units of one needless question to an honest athlete.
 COST_OF_FALSE_QUESTION = 1.0
 # Missing a score that is off by a tenth or more; smaller ones cost less, down to the floor.
-COST_OF_MISS = 0.12
+COST_OF_MISS = 0.25
 FULL_COST_AT = 0.10
 LEAST_COST_SHARE = 0.25
 # Without a direct count the same question rests on expectation alone and has to be surer.

@@ -12,8 +12,8 @@ from ingest.recording import Floats
 from reconcile.plan import Take
 
 # The count itself may err further than its stated doubt: so often, and so many times as far.
-WIDE_SHARE = 0.02
-WIDE_FACTOR = 5.0
+WIDE_SHARE = 0.005
+WIDE_FACTOR = 3.0
 # Variance of cutting off a fraction that may be anything.
 CUT_VARIANCE = 1 / 12
 
@@ -67,7 +67,7 @@ class Shown:
         return replace(self, read=self.read * factor, sd=self.sd * max(1.0, factor))
 
 
-def bin_probability(number: float, mean: Floats, variance: Floats) -> Floats:
+def bin_probability(number: Floats | float, mean: Floats, variance: Floats) -> Floats:
     """Probability of one whole number under a normal law with some errors far beyond it."""
     sd = np.sqrt(variance)
     high, low = (number + 0.5 - mean) / sd, (number - 0.5 - mean) / sd
@@ -98,7 +98,10 @@ def take_probability(number: float, shown: Shown, take: Take) -> Floats:
     totals = totals_of_mean(number, rounds)
     share = 1.0 / max(1.0, len(totals) / rounds)
     return np.asarray(
-        sum((share * bin_probability(total, mean, variance) for total in totals), np.zeros(1))
+        sum(
+            (share * bin_probability(total, mean, variance) for total in totals),
+            np.zeros_like(mean),
+        )
     )
 
 
