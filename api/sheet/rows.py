@@ -76,14 +76,14 @@ class ClassSheet:
     """Everything that a coach reads after class.
 
     problems: what could not be taken as it stands in the class's own sheets.
-    advice: a text, and whom it is for.
+    advice: whom it is for, and the text.
     """
 
     title: str
     tables: tuple[BlockTable, ...]
     problems: tuple[str, ...]
     files: tuple[FileNote, ...]
-    advice: tuple[tuple[tuple[str, ...], str], ...]
+    advice: tuple[tuple[str, str], ...]
     questions: tuple[Question, ...]
 
 
@@ -100,7 +100,7 @@ def class_sheet(record: ClassRecord, result: ClassResult) -> ClassSheet:
             for recording in all_recordings(result)
             if (note := file_note(recording)) is not None
         ),
-        advice=class_advice(result),
+        advice=class_advice(record.plan, result),
         questions=tuple(question for question, _ in questions),
     )
 
@@ -248,14 +248,19 @@ def load_summary(table: BlockTable) -> str:
     return f"The time left for the machine was {words.listed(counts)}."
 
 
-def class_advice(result: ClassResult) -> tuple[tuple[tuple[str, ...], str], ...]:
-    """What to change next time, each text once; a load that was right needs no word."""
-    whom: dict[str, list[str]] = {}
+def class_advice(plan: Plan, result: ClassResult) -> tuple[tuple[str, str], ...]:
+    """What to change next time, and for whom; a load that was right needs no word."""
+    several = len(plan.timed_blocks) > 1
+    whom: dict[tuple[str, str], list[str]] = {}
     for athlete in result.athletes:
         for advice in athlete.advice:
             if advice.code != "load_right":
-                whom.setdefault(advice.text, []).append(athlete.athlete)
-    return tuple((tuple(dict.fromkeys(names)), text) for text, names in whom.items())
+                block = f", {advice.block}" if several and advice.block else ""
+                whom.setdefault((block, advice.text), []).append(athlete.athlete)
+    return tuple(
+        (words.listed(list(dict.fromkeys(names))) + block, text)
+        for (block, text), names in whom.items()
+    )
 
 
 def file_note(recording: RecordingResult) -> FileNote | None:
@@ -373,7 +378,7 @@ def owner_question(number: int, recording: RecordingResult) -> Question:
     return Question(
         number,
         None if isinstance(owner, tuple) else owner,
-        f"{recording.file}: nobody's name is on it, and it fits {whom} "
+        f"{recording.file}: nobody's name is on it, and it fits {whom} best "
         f"({words.in_hundred(recording.probability)}).",
         None,
         f"Is it {whom}'s?",

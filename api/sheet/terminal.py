@@ -125,8 +125,8 @@ class SheetPrinter:
         if not sheet.advice:
             return
         self.heading("For next time")
-        for names, text in sheet.advice:
-            self.line(f"{words.listed(names)}: {sentence(text)}")
+        for whom, text in sheet.advice:
+            self.line(f"{whom}: {sentence(text)}")
 
     def questions(self, sheet: ClassSheet) -> None:
         """Questions to ask, numbered as in the table."""

@@ -14,7 +14,7 @@ from playwright.sync_api import Browser, Page, sync_playwright
 
 from api.sheet.page import class_page
 from reconcile.result import ClassResult
-from tests.sheet.example import RECORD, RESULT
+from tests.sheet.example import MAIN, PLAN, RECORD, RESULT, rest, work
 
 HTML = "{http://www.w3.org/1999/xhtml}"
 SVG = "{http://www.w3.org/2000/svg}"
@@ -251,6 +251,30 @@ def test_the_page_never_scrolls_sideways_and_fetches_nothing(
     # The page's own scripts are off; this one is the test's.
     assert page.evaluate("document.documentElement.scrollWidth") <= width
     assert len(fetched) == 1
+    page.context.close()
+
+
+@pytest.mark.parametrize("width", [320, 1280])
+def test_many_rounds_and_long_names_scroll_in_their_own_frame(
+    browser: Browser, tmp_path: Path, width: int
+) -> None:
+    block = dataclasses.replace(MAIN, rounds=30, name="around-the-harbour-" * 6)
+    record = dataclasses.replace(RECORD, plan=dataclasses.replace(PLAN, blocks=(block,)))
+    athlete = dataclasses.replace(
+        RESULT.athletes[1],
+        athlete="averylongname" * 9,
+        intervals=tuple(
+            dataclasses.replace(step, block=block.name)
+            for number in range(1, 31)
+            for step in (work(number), rest(number))
+        ),
+        block_start_s={block.name: 0.0},
+    )
+    page, _ = opened(
+        browser, class_page(record, ClassResult("harbour" * 30, (athlete,), ())), tmp_path, width
+    )
+    assert page.evaluate("document.documentElement.scrollWidth") <= width
+    assert page.locator(".class .strip").count() == 30
     page.context.close()
 
 

@@ -92,8 +92,9 @@ def test_a_row_points_to_its_questions_by_number() -> None:
 
 
 def test_a_file_without_a_name_on_it_is_offered_to_whom_it_fits() -> None:
-    assert "unassigned.rower.csv: nobody's name is on it, and it fits a04 (97 in 100)" in printed(
-        100
+    assert (
+        "unassigned.rower.csv: nobody's name is on it, and it fits a04 best (97 in 100)"
+        in printed(100)
     )
 
 
