@@ -6,7 +6,9 @@ import typer
 
 from api.command.check import check
 from api.command.demo import demo
+from api.command.gym import gym
 from api.command.plan import plan
+from api.command.serve import serve, work
 
 app = typer.Typer(
     name="intervouch",
@@ -24,6 +26,9 @@ def root() -> None:
 app.command()(check)
 app.command()(demo)
 app.command()(plan)
+app.command()(serve)
+app.command()(work)
+app.add_typer(gym, name="gym")
 
 
 def main() -> None:

@@ -1,0 +1,271 @@
+"""The application: endpoints, pages, what every answer carries, and how errors are told."""
+
+from __future__ import annotations
+
+import logging
+import secrets
+import time
+from collections.abc import AsyncIterator, Awaitable, Callable
+from contextlib import asynccontextmanager
+from typing import Any, Protocol
+
+from fastapi import FastAPI, HTTPException, Request, Response
+from fastapi.exceptions import RequestValidationError
+from fastapi.responses import PlainTextResponse
+from sqlalchemy.exc import SQLAlchemyError
+from starlette.exceptions import HTTPException as StarletteHTTPException
+
+from api.classes.endpoints import router as classes_router
+from api.http import error_answer, problem_answer
+from api.metrics import Metrics
+from api.pages.endpoints import page_error
+from api.pages.endpoints import router as pages_router
+from api.people.endpoints import router as people_router
+from api.plans.endpoints import router as plans_router
+from api.problems import STATUS, ServiceError
+from api.questions.endpoints import router as questions_router
+from api.recordings.endpoints import router as recordings_router
+from api.results.endpoints import router as results_router
+from api.service import Service
+from api.settings import LOOPBACK, Settings
+from api.storage.database import migrate, open_database
+from api.storage.keys import load_keys
+from api.storage.store import Store
+from api.transfer.endpoints import router as transfer_router
+from api.work.embedded import Bell, EmbeddedWorker
+from api.work.engine import ENGINE_VERSION
+
+log = logging.getLogger("intervouch.requests")
+
+API = "/api/v1"
+SECURE = {
+    "X-Content-Type-Options": "nosniff",
+    "X-Frame-Options": "DENY",
+    "Referrer-Policy": "same-origin",
+    "Content-Security-Policy": (
+        "default-src 'none'; style-src 'self' 'unsafe-inline'; img-src 'self' data:; "
+        "script-src 'self'; connect-src 'self'; form-action 'self'; base-uri 'none'; "
+        "frame-ancestors 'none'"
+    ),
+}
+ABOUT = """\
+What a class's plan prescribed, what its athletes logged, what their devices recorded, and whether
+these agree. Sign in with a session cookie (`POST /api/v1/sign-in`) or a token
+(`POST /api/v1/tokens/by-password`, then `Authorization: Bearer TOKEN`).
+
+Absent and forbidden look the same: 404. Every error is a problem+json (RFC 9457) with one sentence
+for people (`detail`) and one for programs' authors (`developer`). Not a medical device: sensors
+err, and a flag is a question.
+"""
+
+
+class Worker(Protocol):
+    """Whoever works in the background."""
+
+    def start(self) -> None:
+        """Begin."""
+
+    def stop(self) -> None:
+        """End."""
+
+
+def open_service(settings: Settings) -> Service:
+    """Open the parts of a service over a database that has its tables."""
+    keys = load_keys(settings)
+    if settings.on_postgresql:
+        from api.work.queue import Queue
+
+        work: Any = Queue(settings)
+    else:
+        work = Bell()
+    return Service(
+        settings=settings,
+        database=open_database(settings),
+        keys=keys,
+        store=Store(settings.store_url, keys),
+        work=work,
+        metrics=Metrics(),
+    )
+
+
+def worker_of(service: Service, workers: int) -> Worker | None:
+    """The background worker that suits the database; None where it runs elsewhere."""
+    if not workers:
+        return None
+    if service.settings.on_postgresql:
+        from api.work.queue import QueueWorker
+
+        return QueueWorker(service, concurrency=workers)
+    assert isinstance(service.work, Bell)
+    return EmbeddedWorker(service, service.work)
+
+
+def create_app(settings: Settings | None = None) -> FastAPI:
+    """Make the application; its tables are brought up to date, its worker begins with it."""
+    settings = settings or Settings()
+    migrate(settings)
+    service = open_service(settings)
+
+    @asynccontextmanager
+    async def life(_app: FastAPI) -> AsyncIterator[None]:
+        worker = worker_of(service, settings.workers)
+        if worker is not None:
+            worker.start()
+        yield
+        if worker is not None:
+            worker.stop()
+        service.database.close()
+
+    app = FastAPI(
+        title="intervouch",
+        version=ENGINE_VERSION,
+        summary="Reconciles what a class's devices recorded with its plan and its logged scores",
+        description=ABOUT,
+        lifespan=life,
+        docs_url=None,
+        redoc_url=None,
+        max_body_size=settings.upload_bytes,
+    )
+    app.state.service = service
+    for router in (
+        people_router,
+        plans_router,
+        transfer_router,
+        classes_router,
+        recordings_router,
+        results_router,
+        questions_router,
+    ):
+        app.include_router(router, prefix=API)
+    app.include_router(pages_router, include_in_schema=False)
+    add_health(app, service)
+    add_errors(app)
+    app.middleware("http")(watch)
+    return app
+
+
+def add_health(app: FastAPI, service: Service) -> None:
+    """Health, readiness and metrics."""
+
+    @app.get("/health", tags=["service"], summary="Alive")
+    def health() -> dict[str, str]:
+        """Say that the process answers."""
+        return {"status": "alive"}
+
+    @app.get(
+        "/ready",
+        tags=["service"],
+        summary="Ready",
+        responses={503: {"description": "Not ready"}},
+    )
+    def ready(response: Response) -> dict[str, str]:
+        """Say whether the database answers."""
+        try:
+            fine = service.database.answers()
+        except SQLAlchemyError:
+            fine = False
+        if not fine:
+            response.status_code = 503
+        return {"status": "ready" if fine else "the database does not answer"}
+
+    @app.get("/metrics", include_in_schema=False)
+    def metrics(request: Request) -> Response:
+        """Counts for Prometheus: to this machine, or to who shows the token of the settings."""
+        token = service.settings.metrics_token.get_secret_value()
+        shown = request.headers.get("authorization", "").removeprefix("Bearer ")
+        here = request.client is not None and request.client.host in LOOPBACK
+        forwarded = "x-forwarded-for" in request.headers
+        if not ((here and not forwarded) or (token and secrets.compare_digest(shown, token))):
+            raise HTTPException(404)
+        return PlainTextResponse(service.metrics.text(), media_type="text/plain; version=0.0.4")
+
+
+def add_errors(app: FastAPI) -> None:
+    """One place in which errors become answers."""
+
+    @app.exception_handler(ServiceError)
+    async def own_error(request: Request, error: ServiceError) -> Response:
+        status = next(code for kind, code in STATUS.items() if isinstance(error, kind))
+        if not request.url.path.startswith(API):
+            return page_error(request, error, status)
+        return error_answer(error, status)
+
+    @app.exception_handler(RequestValidationError)
+    async def invalid(_request: Request, error: RequestValidationError) -> Response:
+        faults = [
+            {
+                "where": ".".join(str(part) for part in found["loc"])[:200],
+                "what": fault_words(found),
+                "kind": str(found["type"]),
+            }
+            for found in error.errors()
+        ]
+        return problem_answer(
+            422,
+            "invalid",
+            "Not as it has to be",
+            "Something in what was sent is not as it has to be.",
+            "See `errors`: where, what, and of what kind; values are not repeated.",
+            faults,
+        )
+
+    @app.exception_handler(StarletteHTTPException)
+    async def http_error(_request: Request, error: StarletteHTTPException) -> Response:
+        words = {
+            400: ("unreadable", "It cannot be read", "What was sent cannot be read."),
+            404: ("not_here", "Not here", "There is nothing here that you may see."),
+            405: ("wrong_method", "Not so", "That cannot be done here."),
+            413: ("too_large", "Too large", "That is more than can be sent at once."),
+            415: ("wrong_kind", "Another kind", "That is not the kind of content expected here."),
+        }
+        code, title, detail = words.get(
+            error.status_code, ("failed", "It failed", "That did not work.")
+        )
+        answer = problem_answer(error.status_code, code, title, detail, str(error.detail)[:200])
+        for name, value in (error.headers or {}).items():
+            answer.headers[name] = value
+        return answer
+
+    @app.exception_handler(Exception)
+    async def unexpected(_request: Request, error: Exception) -> Response:
+        log.error("unexpected", exc_info=error)
+        return problem_answer(
+            500, "failed", "It failed", "That did not work; it is our fault.", "See the log."
+        )
+
+
+def fault_words(found: dict[str, Any]) -> str:
+    """What is wrong, without the value: pydantic's message, unless it holds what was sent."""
+    if found["type"] in ("value_error", "assertion_error", "json_invalid", "union_tag_invalid"):
+        return {"json_invalid": "not JSON"}.get(found["type"], "not a value that is taken here")
+    return str(found["msg"])[:200]
+
+
+async def watch(request: Request, call_next: Callable[[Request], Awaitable[Response]]) -> Response:
+    """Count, time and log each request by its route, and add the headers that every answer has."""
+    service: Service = request.app.state.service
+    began = time.perf_counter()
+    number = secrets.token_hex(6)
+    status = 500
+    try:
+        response = await call_next(request)
+        status = response.status_code
+    finally:
+        route = getattr(request.scope.get("route"), "path", "none")
+        seconds = time.perf_counter() - began
+        service.metrics.requests.labels(route, request.method, str(status)).inc()
+        service.metrics.request_seconds.labels(route, request.method).observe(seconds)
+        log.info(
+            "answered",
+            extra={
+                "route": route,
+                "method": request.method,
+                "status": status,
+                "ms": round(seconds * 1000, 1),
+                "request": number,
+            },
+        )
+    for name, value in SECURE.items():
+        response.headers.setdefault(name, value)
+    response.headers["X-Request"] = number
+    return response

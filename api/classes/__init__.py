@@ -1,0 +1,1 @@
+"""Classes: when, by which plan, who took part, what they logged."""

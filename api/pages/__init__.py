@@ -1,0 +1,1 @@
+"""Plain pages: server-rendered, working without scripts."""

@@ -1,0 +1,217 @@
+"""What goes in and out about people."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Annotated, Literal
+
+from pydantic import Field
+
+from api.http import Answer, Strict
+
+RoleName = Literal["athlete", "coach", "owner"]
+ScopeName = Literal["read", "upload", "write", "people"]
+PurposeName = Literal["recordings", "class-table", "original-files"]
+Handle = Annotated[
+    str,
+    Field(
+        pattern=r"^[A-Za-z0-9][A-Za-z0-9_-]{0,63}$",
+        description="The athlete's name in class folders.",
+        examples=["a03"],
+    ),
+]
+Name = Annotated[str, Field(min_length=1, max_length=200, examples=["Runa Fjell"])]
+Mail = Annotated[str, Field(pattern=r"^[^@\s]{1,64}@[^@\s]{1,180}$", examples=["runa@gym.example"])]
+
+
+class SignInBody(Strict):
+    """A password sign-in."""
+
+    mail: Mail
+    password: Annotated[str, Field(min_length=1, max_length=200)]
+
+
+class LinkSignInBody(Strict):
+    """A sign-in by a personal link; an invited coach sets a password with it."""
+
+    secret: Annotated[str, Field(min_length=1, max_length=200)]
+    password: Annotated[str, Field(min_length=1, max_length=200)] | None = None
+
+
+class MeAnswer(Answer):
+    """Who is signed in."""
+
+    id: str
+    handle: str
+    name: str
+    roles: list[RoleName]
+    scopes: list[ScopeName]
+    gym: str
+    visiting: bool = Field(description="Here by the code on the wall, not confirmed by a coach.")
+
+
+class Body(Strict):
+    """What is known of a body; null where not said."""
+
+    sex: Literal["m", "f"] | None = None
+    birth_year: Annotated[int, Field(ge=1900, le=2100)] | None = None
+    mass_kg: Annotated[float, Field(ge=20, le=400)] | None = None
+    resting_hr: Annotated[float, Field(ge=20, le=150)] | None = None
+    max_hr: Annotated[float, Field(ge=80, le=250)] | None = None
+    vo2max: Annotated[float, Field(ge=5, le=100)] | None = None
+
+
+class NewPerson(Body):
+    """Somebody new in the gym."""
+
+    name: Name
+    handle: Handle | None = None
+    mail: Mail | None = None
+    roles: Annotated[
+        list[RoleName],
+        Field(min_length=1, max_length=3, default_factory=lambda: ["athlete"]),
+    ]
+
+
+class PersonChange(Body):
+    """What to change about somebody; what is left out stays."""
+
+    name: Name | None = None
+
+
+class PersonAnswer(Answer):
+    """Somebody in the gym. The body's figures are shown to coaches and to the person only."""
+
+    id: str
+    handle: str
+    name: str
+    mail: str | None
+    roles: list[RoleName]
+    sex: str | None
+    birth_year: int | None
+    mass_kg: float | None
+    resting_hr: float | None
+    max_hr: float | None
+    vo2max: float | None
+    made_at: datetime
+
+
+class PeoplePage(Answer):
+    """A page of people."""
+
+    items: list[PersonAnswer]
+    next: str | None
+
+
+class RolesBody(Strict):
+    """What somebody is in the gym."""
+
+    roles: Annotated[list[RoleName], Field(min_length=1, max_length=3)]
+
+
+class LinkAnswer(Answer):
+    """A link to give to somebody, once: the service keeps only its hash."""
+
+    id: str
+    url: str
+    svg: str = Field(description="The same as a code to be photographed.")
+    expires_at: datetime
+
+
+class NewToken(Strict):
+    """A token for a program."""
+
+    name: Annotated[str, Field(min_length=1, max_length=100, examples=["board computer"])]
+    scopes: Annotated[
+        list[ScopeName], Field(min_length=1, max_length=4, default_factory=lambda: ["read"])
+    ]
+    days: Annotated[int, Field(ge=1, le=366)] = 30
+
+
+class PasswordToken(NewToken):
+    """A token for a program, asked for with a password."""
+
+    mail: Mail
+    password: Annotated[str, Field(min_length=1, max_length=200)]
+
+
+class TokenAnswer(Answer):
+    """A token; `secret` is shown once."""
+
+    id: str
+    name: str
+    scopes: list[ScopeName]
+    expires_at: datetime
+    secret: str | None = None
+
+
+class TokenList(Answer):
+    """The person's own tokens that are alive."""
+
+    items: list[TokenAnswer]
+
+
+class ConsentAnswer(Answer):
+    """One question, and what was answered last: null where never asked."""
+
+    purpose: PurposeName
+    version: int
+    words: str
+    agreed: bool | None
+    at: datetime | None
+    stated_by_coach: bool
+
+
+class ConsentList(Answer):
+    """Every question."""
+
+    items: list[ConsentAnswer]
+
+
+class ConsentBody(Strict):
+    """An answer to a question, in the version of its words that was read."""
+
+    agreed: bool
+    version: Annotated[int, Field(ge=1, le=1000)]
+
+
+class GymAnswer(Answer):
+    """The gym and its settings."""
+
+    id: str
+    name: str
+    retention_days: int | None
+
+
+class GymChange(Strict):
+    """What to change about the gym; what is left out stays."""
+
+    name: Name | None = None
+    retention_days: Annotated[int, Field(ge=1, le=36500)] | None = Field(
+        default=None, description="How long recordings are kept; null for as long as the gym."
+    )
+
+
+class AuditLine(Answer):
+    """What was done, by whom, to what."""
+
+    id: str
+    at: datetime
+    actor: str | None
+    actor_name: str | None
+    action: str
+    about: str | None
+    detail: dict[str, object]
+
+
+class AuditPage(Answer):
+    """A page of the audit log, newest first."""
+
+    items: list[AuditLine]
+    next: str | None
+
+
+class DoneAnswer(Answer):
+    """It is done."""
+
+    done: Literal[True] = True

@@ -1,0 +1,1 @@
+"""Session plans: every edit a version."""

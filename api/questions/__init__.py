@@ -1,0 +1,1 @@
+"""Questions that a result raises: pins and decisions."""

@@ -1,0 +1,1 @@
+"""Recordings: uploaded bytes, what they decode to, whose they are."""

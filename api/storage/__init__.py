@@ -1,0 +1,1 @@
+"""Where the service keeps things: database, encrypted bytes, decoded columns, backups."""

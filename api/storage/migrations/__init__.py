@@ -1,0 +1,1 @@
+"""The forms that the tables have had, one revision a file (Alembic)."""

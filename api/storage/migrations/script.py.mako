@@ -1,0 +1,24 @@
+"""${message}.
+
+Revision: ${up_revision}, after ${down_revision | comma,n}
+"""
+
+from __future__ import annotations
+
+import sqlalchemy as sa
+from alembic import op
+${imports if imports else ""}
+revision = ${repr(up_revision)}
+down_revision = ${repr(down_revision)}
+branch_labels = ${repr(branch_labels)}
+depends_on = ${repr(depends_on)}
+
+
+def upgrade() -> None:
+    """Make this form from the one before."""
+    ${upgrades if upgrades else "pass"}
+
+
+def downgrade() -> None:
+    """Go back to the form before."""
+    ${downgrades if downgrades else "pass"}

@@ -1,0 +1,1 @@
+"""Reconciling: when a class is stale, and who brings it up to date."""
