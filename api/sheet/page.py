@@ -144,7 +144,7 @@ def attempted_text(step: Interval) -> str:
     """Whether a work step was begun, in a word."""
     if step.kind == "rest":
         return "rest"
-    return {True: "work", False: "work, left out", None: "work, not known"}[step.attempted]
+    return {True: "work", False: "work, left out", None: "work, unknown"}[step.attempted]
 
 
 FILTERS: Mapping[str, object] = {

@@ -70,7 +70,7 @@ class Strip:
     bells: tuple[float, ...]
     efforts: tuple[Mark, ...]
     machine: tuple[Mark, ...]
-    state: Literal["done", "left out", "not known"]
+    state: Literal["done", "left out", "unknown"]
     amount: str
     bell: str
     description: str
@@ -161,11 +161,11 @@ def mark(start_s: float, end_s: float, scale: Callable[[float], float]) -> Mark:
     return Mark(left, round(right - left, 3))
 
 
-def round_state(work: Sequence[Interval]) -> Literal["done", "left out", "not known"]:
+def round_state(work: Sequence[Interval]) -> Literal["done", "left out", "unknown"]:
     """Whether a round was begun."""
     if any(step.attempted for step in work):
         return "done"
-    return "left out" if work and all(step.attempted is False for step in work) else "not known"
+    return "left out" if work and all(step.attempted is False for step in work) else "unknown"
 
 
 def round_amount(block: TimedBlock, work: Sequence[Interval]) -> str:

@@ -114,7 +114,7 @@ def test_a_strip_says_in_words_what_it_draws(text: str) -> None:
         in text
     )
     assert "Round 2 of a02: left out." in text
-    assert "Round 3 of a02: not known." in text
+    assert "Round 3 of a02: unknown." in text
 
 
 def test_tables_name_their_columns_and_rows(tree: Element) -> None:

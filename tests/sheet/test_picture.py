@@ -94,7 +94,7 @@ def test_strips_have_one_clock_so_that_rounds_can_be_compared() -> None:
     last = first.bands[1]
     assert first.bells == pytest.approx((first.bands[0].x, last.x, last.x + last.width), abs=0.002)
     assert second.machine[0].x > first.machine[0].x
-    assert (first.state, third.state) == ("done", "not known")
+    assert (first.state, third.state) == ("done", "unknown")
 
 
 def test_a_machine_bar_lies_where_the_machine_worked() -> None:
