@@ -9,9 +9,9 @@ from numpy.random import Generator
 
 from tests.bench.simulator.movements import MACHINE_KINDS, MOVEMENTS
 
-# Net efficiency of machine work: centre and half-width.
+# Net efficiency of machine work: mean and spread.
 EFFICIENCY = {"rower": 0.198, "ski": 0.165, "bike": 0.225}
-EFFICIENCY_HALF_WIDTH = 0.013
+EFFICIENCY_SD = 0.013
 KCAL_MIN_PER_WATT = 60 / 4184.0
 
 
@@ -33,11 +33,16 @@ class Heart:
 
 @dataclass(frozen=True)
 class Habits:
-    """How this person behaves around the bell."""
+    """How this person behaves around the bell.
+
+    stop_s: when the work usually stops, after the bell; stop_spread: 1 where every bell is another
+    draw of the whole range, less where the person is steady about it.
+    """
 
     start_delay_s: float
     start_spread_s: float
-    stop_bias_s: float
+    stop_s: float
+    stop_spread: float
     stops_early: bool
     rows_in_rests: bool
     kick: float
@@ -135,7 +140,8 @@ def draw_habits(rng: Generator) -> Habits:
     return Habits(
         start_delay_s=rng.uniform(5, 14) if late else rng.uniform(0.3, 3.0),
         start_spread_s=rng.uniform(0.3, 1.5),
-        stop_bias_s=rng.uniform(-1.0, 1.5),
+        stop_s=rng.uniform(-2.0, 3.0),
+        stop_spread=1.0 if rng.random() < 0.5 else rng.uniform(0.1, 0.4),
         stops_early=bool(rng.random() < 0.10),
         rows_in_rests=bool(rng.random() < 1 / 6),
         kick=rng.uniform(0.02, 0.14) if rng.random() < 0.75 else 0.0,
@@ -153,6 +159,8 @@ def draw_body(rng: Generator, class_year: int) -> Body:
     mass_kg = min(max(mass_kg, 48.0), 118.0)
     vo2max = (rng.normal(47, 6) if sex == "m" else rng.normal(40, 5.5)) - 0.18 * (age - 35)
     cost_sd, tempo_sd = rng.uniform(0.25, 0.35), rng.uniform(0.25, 0.35)
+    # One part of a person's cost goes with all movements, the other with each of them.
+    common = spread(rng, 0.66 * cost_sd)
     return Body(
         sex=sex,
         birth_year=class_year - age,
@@ -163,10 +171,10 @@ def draw_body(rng: Generator, class_year: int) -> Body:
         reserve_j_kg=rng.uniform(140, 300),
         recovery_s=rng.uniform(250, 600),
         efficiency={
-            kind: EFFICIENCY[kind] + rng.uniform(-1, 1) * EFFICIENCY_HALF_WIDTH
+            kind: EFFICIENCY[kind] + rng.normal(0, EFFICIENCY_SD)
             for kind in MACHINE_KINDS
         },
-        cost_factor={name: spread(rng, cost_sd) for name in MOVEMENTS},
+        cost_factor={name: common * spread(rng, 0.75 * cost_sd) for name in MOVEMENTS},
         tempo_factor={name: spread(rng, 0.6 * tempo_sd) for name in MOVEMENTS},
         strength=spread(rng, tempo_sd * 0.7),
         load_exponent=rng.uniform(2.0, 4.0),

@@ -142,7 +142,7 @@ def watch_heart_rate(
             tags.append("lagging")
             lag = rng.uniform(10, 20)
             late = np.interp(at_s - lag, grid, truth)
-            if rng.random() < 0.5:
+            if rng.random() < 0.65:
                 rate = late
             else:
                 spans = windows(rng, at_s[0], at_s[-1], 2, 300, 1200)
@@ -203,7 +203,7 @@ def watch_span(rng: Generator, track: Track, rates: Rates) -> tuple[float, float
         tags.append("early stop")
         mine = [slot for slot in track.slots if slot.block == track.slots[-1].block]
         halfway = (mine[0].start + mine[-1].end) / 2 * STEP_S
-        end = rng.uniform(max(halfway, start + 240), last) if halfway > start else last
+        end = rng.uniform(min(max(halfway, start + 240), last), last)
     return start, end, tags
 
 
@@ -299,9 +299,9 @@ def watch_take(
 
 
 def display_power(
-    rng: Generator, machine: Machine, at_s: Floats, rates: Rates, tags: list[str]
+    rng: Generator, machine: Machine, at_s: Floats, every: int, rates: Rates, tags: list[str]
 ) -> Floats:
-    """The watts that the display shows at these moments."""
+    """The watts that the display shows at these moments, or their mean over `every` seconds."""
     index = np.minimum(np.rint(at_s * TICKS_A_SECOND).astype(int), machine.ticks - 1)
     power = machine.power_w.copy()
     if machine.kind != "bike" and rng.random() < 0.15:
@@ -317,10 +317,11 @@ def display_power(
             stop = min(pull.end + hold, machine.ticks)
             gap = power[pull.end : stop]
             gap[gap == 0] = power[pull.end - 1]
-    if rng.random() < 0.5:
+    if every > 1 or rng.random() < 0.5:
         tags.append("mean power")
         total = np.concatenate(([0.0], np.cumsum(power)))
-        return np.asarray((total[index] - total[np.maximum(index - 10, 0)]) / 10)
+        span = TICKS_A_SECOND * every
+        return np.asarray((total[index] - total[np.maximum(index - span, 0)]) / span)
     return np.asarray(power[index])
 
 
@@ -394,6 +395,11 @@ def machine_take(
         tags.append("auto pause")
         stopped = [span for span in auto_pauses(rng, machine, first) if span[0] > first]
     at_s = at_s[~within(at_s, stopped)]
+    every = 1
+    if rng.random() < rates.coarse_sampling and at_s.size > 300:
+        tags.append("coarse sampling")
+        every = int(rng.integers(2, 4))
+        at_s = at_s[::every]
     columns = draw_columns(rng, rates)
     tags += columns.tags
     index = np.minimum(np.rint(at_s * TICKS_A_SECOND).astype(int), machine.ticks)
@@ -424,7 +430,9 @@ def machine_take(
         sample_count=at_s.size,
         time_s=np.rint(at_s - first),
         heart_rate_bpm=heart,
-        power_w=np.rint(display_power(rng, machine, at_s, rates, tags)) if columns.power else None,
+        power_w=np.rint(display_power(rng, machine, at_s, every, rates, tags))
+        if columns.power
+        else None,
         cadence_per_min=np.rint(machine.cadence_per_min[ticks]) if columns.cadence else None,
         speed_m_s=np.round(machine.speed_m_s[ticks], 3) if columns.speed else None,
         distance_m=np.round(metres_now, 1) if columns.distance else None,

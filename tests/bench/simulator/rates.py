@@ -17,12 +17,13 @@ ODDS = (0.27, 0.40, 0.33)
 
 @dataclass(frozen=True)
 class Rates:
-    """Probabilities: of a watch, of a machine recording, of a file, of a score."""
+    """Probabilities: of an optical watch (the first two and grip_noise; four watches in five are),
+    of any watch, of a machine recording, of a file, of a score."""
 
-    lagging: float = 0.12
-    cadence_lock: float = 0.10
+    lagging: float = 0.15
+    cadence_lock: float = 0.125
     drop_out: float = 0.18
-    grip_noise: float = 0.18
+    grip_noise: float = 0.225
     smart_sampling: float = 0.34
     clock_minutes: float = 0.10
     clock_hours: float = 0.05
@@ -36,6 +37,7 @@ class Rates:
     auto_pause: float = 0.15
     machine_clock: float = 0.40
     counter_resets: float = 0.05
+    coarse_sampling: float = 0.05
     gzipped: float = 0.12
     unknown_source: float = 0.08
     no_owner: float = 0.06

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.random import Generator
 
-from tests.bench.simulator.machine import STEP_S
+from tests.bench.simulator.machine import DRAG, STEP_S
 from tests.bench.simulator.movements import MOVEMENTS
 from tests.bench.simulator.perform import Track
 from tests.bench.simulator.plans import Block
@@ -28,6 +29,14 @@ class Logged:
 
     score: float
     rounds: tuple[float, ...] | None
+
+
+@dataclass(frozen=True)
+class Other:
+    """What somebody else logged honestly for the same block."""
+
+    measure: str
+    logged: Logged
 
 
 @dataclass(frozen=True)
@@ -123,29 +132,41 @@ def written(value: float, take: str) -> float:
     return round(value, 1) if take == "mean" else float(round(value))
 
 
-def display_rounds(
-    rng: Generator, item: Scored, delay: Callable[[Slot], float], *, resets: bool
-) -> list[float]:
-    """Whole numbers read off the display `delay` seconds after each bell, the skipped left out."""
+Reading = tuple[float, float]
+
+
+def readings(item: Scored, delay: Callable[[Slot], float]) -> list[list[Reading]]:
+    """The display at the start of each machine step and `delay` seconds after its bell, unrounded,
+    by round; skipped rounds left out."""
     assert item.own is not None
     shown = item.own.count if item.measure == "calories" else item.own.metres
-    values = []
+    rounds = []
     for number, slots in enumerate(item.rounds, start=1):
         if not item.done(number):
             continue
-        value = 0.0
+        pairs = []
         for slot, following in zip(slots, [*slots[1:], None], strict=True):
             if not any(job.on_machine for job in slot.jobs):
                 continue
             end = min(slot.end + ticks(delay(slot)), shown.size - 1)
             if following is not None:
                 end = min(end, following.start)
-            if resets:
-                value += float(np.floor(shown[end] - shown[slot.start] + 1e-9))
-            else:
-                value += float(np.floor(shown[end]) - np.floor(shown[slot.start]))
-        values.append(value)
-    return values
+            pairs.append((float(shown[slot.start]), float(shown[end])))
+        rounds.append(pairs)
+    return rounds
+
+
+def display_rounds(item: Scored, delay: Callable[[Slot], float], *, resets: bool) -> list[float]:
+    """Whole numbers as read: of a display that is set to 0 for each step, or as a difference."""
+    if resets:
+        return [
+            float(sum(math.floor(end - start + 1e-9) for start, end in pairs))
+            for pairs in readings(item, delay)
+        ]
+    return [
+        float(sum(math.floor(end) - math.floor(start) for start, end in pairs))
+        for pairs in readings(item, delay)
+    ]
 
 
 def honest_rounds(rng: Generator, item: Scored) -> list[float]:
@@ -159,9 +180,7 @@ def honest_rounds(rng: Generator, item: Scored) -> list[float]:
             if value is not None
         ]
     if item.on_display:
-        return display_rounds(
-            rng, item, lambda _: rng.uniform(0, 3), resets=bool(rng.random() < 0.5)
-        )
+        return display_rounds(item, lambda _: rng.uniform(0, 3), resets=bool(rng.random() < 0.5))
     return [float(round(value)) for value in true_rounds(item) if value is not None]
 
 
@@ -174,10 +193,7 @@ def honest_range(item: Scored) -> tuple[float, float]:
         share = 1.0 if item.take == "total" else 1 / max(len(true), 1)
         return middle - slack * share - 0.5, middle + slack * share + 0.5
     low = [value - 1.0 for value in true if value is not None]
-    high = [
-        value + 1.0
-        for value in display_rounds(np.random.default_rng(0), item, lambda _: 3.0, resets=True)
-    ]
+    high = [sum(end - start for start, end in pairs) for pairs in readings(item, lambda _: 3.0)]
     return combine(low, item.take), combine(high, item.take)
 
 
@@ -218,7 +234,7 @@ def mistake(
     item: Scored,
     honest: list[float],
     watch_calories: float | None,
-    others: list[float],
+    others: list[Other],
 ) -> Logged | None:
     """Return the score with this mistake in it, or None where it could not have happened."""
     rounds = tuple(honest)
@@ -234,7 +250,7 @@ def mistake(
             rests = {(s.block, s.round, s.step) for s in item.track.slots if s.kind == "rest"}
             if not mine & rests:
                 return None
-        values = display_rounds(rng, item, delay, resets=True)
+        values = display_rounds(item, delay, resets=True)
         return Logged(total_of(item, values), tuple(values) if listed else None)
     if code == "missing_round":
         if item.take != "total" or len(honest) < 3:
@@ -276,9 +292,11 @@ def mistake(
             return None
         return Logged(float(round(watch_calories)), None)
     if code == "other_athlete":
-        if not others:
+        same = [other for other in others if other.measure == item.measure]
+        if not same:
             return None
-        return Logged(others[int(rng.integers(len(others)))], None)
+        copied = same[int(rng.integers(len(same)))].logged
+        return Logged(copied.score, copied.rounds if listed else None)
     if code in ("inflated", "understated"):
         size = 0.05 + rng.exponential(0.14)
         factor = 1 + min(size, 0.7) if code == "inflated" else 1 - min(size, 0.5)
@@ -305,13 +323,18 @@ def impossible_score(rng: Generator, item: Scored) -> Logged | None:
                 value += (4 * 0.8604 * watts + 300) / 3600 * seconds
             elif item.measure == "metres":
                 value += (watts / 0.35) ** (1 / 3) * seconds
+            elif item.measure == "seconds":
+                metres = sum(job.amount or 0.0 for job in slot.jobs if job.on_machine)
+                drag = DRAG[item.own.machine.kind] if item.own is not None else DRAG["bike"]
+                value += metres / (watts / drag) ** (1 / 3)
             elif item.measure == "reps":
                 names = [job.movement for job in slot.jobs if job.most]
                 fastest = min((MOVEMENTS[n].seconds for n in names if n in MOVEMENTS), default=1)
                 value += seconds / (0.12 * fastest)
-            else:
-                return None
-        values.append(value * rng.uniform(1.0, 1.5))
+        factor = rng.uniform(0.5, 0.9) if item.measure == "seconds" else rng.uniform(1.0, 1.5)
+        values.append(value * factor)
+    if min(values) <= 0:
+        return None
     return Logged(written(combine(values, item.take), item.take), None)
 
 
@@ -321,7 +344,7 @@ MISTAKES = (
     "understated", "unexplained",
 )  # fmt: skip
 # Most mistakes are small: a whole wrong measure is rarer than a slip.
-WEIGHTS = (1.5, 1.2, 1.0, 1.0, 1.2, 0.8, 0.4, 0.4, 0.6, 1.6, 1.0, 0.5)
+WEIGHTS = (3.0, 2.5, 1.0, 1.0, 1.2, 0.8, 0.4, 0.5, 0.6, 1.3, 0.9, 0.4)
 
 
 def log_score(
@@ -329,7 +352,7 @@ def log_score(
     item: Scored,
     rates: Rates,
     watch_calories: float | None,
-    others: list[float],
+    others: list[Other],
 ) -> tuple[ScoreTruth, Logged | None]:
     """Draw what this athlete logs for this block, and keep the truth beside it."""
     true = true_score(item)
@@ -349,11 +372,11 @@ def log_score(
         if rng.random() < 0.06:
             logged = impossible_score(rng, item)
             if logged is not None:
-                return truth(logged, "inflated", impossible=True), logged
+                code = "understated" if item.measure == "seconds" else "inflated"
+                return truth(logged, code, impossible=True), logged
         low, high = honest_range(item)
-        for _ in range(8):
-            weights = np.array(WEIGHTS) / sum(WEIGHTS)
-            code = str(rng.choice(MISTAKES, p=weights))
+        weights = np.array(WEIGHTS) / sum(WEIGHTS)
+        for code in rng.choice(MISTAKES, size=len(MISTAKES), replace=False, p=weights).tolist():
             logged = mistake(rng, code, item, honest, watch_calories, others)
             if logged is None or logged.score < 0:
                 continue

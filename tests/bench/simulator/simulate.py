@@ -28,7 +28,7 @@ from tests.bench.simulator.plans import (
     session_text,
 )
 from tests.bench.simulator.rates import Difficulty, Rates, draw_difficulty, rates_for
-from tests.bench.simulator.scores import Logged, log_score, scored
+from tests.bench.simulator.scores import Logged, Other, log_score, scored
 from tests.bench.simulator.truth import (
     AthleteTruth,
     FileTruth,
@@ -326,6 +326,9 @@ def stranger_draft(
 
 def rename_some(rng: Generator, drafts: list[Draft], names: list[str], rates: Rates) -> None:
     """Put some files under another athlete's name, often two swapped; leave some without."""
+    for draft in drafts:
+        if len(draft.owners) > 1 and rng.random() < rates.no_owner:
+            draft.uploaded_by = ()
     plain = [d for d in drafts if len(d.owners) == 1 and not d.other_day and not d.at_home]
     for draft in plain:
         if draft.wrong_name or not draft.uploaded_by:
@@ -603,7 +606,7 @@ def simulate_class(
     for block in session.timed:
         if block.measure is None:
             continue
-        others: list[float] = []
+        others: list[Other] = []
         for name in names:
             track = tracks[name]
             item = scored(track, block, truths[name].steps, owns[name])
@@ -611,8 +614,8 @@ def simulate_class(
             scores[name].append(truth)
             load = first_load(block, dict(track.member.loads_kg))
             load_column = bool(rng.random() < 0.85)
-            if truth.code == "rounding" and truth.logged is not None:
-                others.append(truth.logged)
+            if truth.code == "rounding" and logged is not None and item.own is not None:
+                others.append(Other(truth.measure, logged))
             if logged is None and rng.random() < 0.6:
                 continue
             sheets.append(

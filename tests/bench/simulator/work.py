@@ -220,7 +220,8 @@ def do_work(doing: Doing, slot: Slot) -> None:
     clock = slot.start + ticks(habits.start_delay_s + abs(rng.normal(0, habits.start_spread_s)))
     if doing.bouts:
         clock = max(clock, doing.bouts[-1].end + ticks(1))
-    stop = slot.end + ticks(np.clip(habits.stop_bias_s + rng.normal(0, 0.9), -2.0, 3.0))
+    own, any_time = (1 - habits.stop_spread) * habits.stop_s, rng.uniform(-2.0, 3.0)
+    stop = slot.end + ticks(own + habits.stop_spread * any_time)
     if habits.stops_early and rng.random() < 0.8:
         stop = min(stop, slot.end - ticks(rng.uniform(5, 20)))
     for index, job in enumerate(slot.jobs):
