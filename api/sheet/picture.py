@@ -346,9 +346,9 @@ def value_ticks(bottom: float, top: float, step: float) -> tuple[Label, ...]:
 def minute_ticks(
     start_s: float, end_s: float, scale: Callable[[float], float]
 ) -> tuple[Label, ...]:
-    """Five to ten whole minutes of the class clock."""
+    """Up to eight whole minutes of the class clock (more where it runs for very long)."""
     minutes = (end_s - start_s) / 60.0
-    step = next(step for step in (1, 2, 5, 10, 20, 30, 60, 120, 240, 1440) if minutes / step <= 8)
+    step = next((step for step in (1, 2, 5, 10, 20, 30, 60) if minutes / step <= 8), 240)
     first = math.ceil(start_s / 60.0 / step) * step
     return tuple(
         Label(scale(minute * 60.0), f"{minute}")

@@ -37,6 +37,7 @@ class Row:
     rounds_done: least and most rounds that were begun (they differ where some are not known);
         None where no round is known.
     machine_time_s: mean seconds of pulling over the begun rounds, where the plan intends some.
+    own_measure: the score counts something else than the block's, as the option asks.
     questions: the numbers of the questions about this athlete and block.
     """
 
@@ -49,6 +50,7 @@ class Row:
     energy: Energy | None
     machine_time_s: float | None
     load: str | None
+    own_measure: bool
     questions: tuple[int, ...]
     intervals: tuple[Interval, ...]
 
@@ -152,16 +154,20 @@ def block_row(
         ),
         None,
     )
+    score = next((score for score in athlete.scores if score.block == block.name), None)
     return Row(
         athlete=athlete.athlete,
         option=logged.option if logged else None,
         equipment=logged.equipment if logged else None,
         rounds_done=rounds_done(intervals),
         rounds_planned=block.rounds,
-        score=next((score for score in athlete.scores if score.block == block.name), None),
+        score=score,
         energy=total_energy(intervals),
         machine_time_s=mean_machine_time(intervals) if intended_time(block) else None,
         load=load,
+        own_measure=(
+            score is not None and block.score is not None and score.measure != block.score.measure
+        ),
         questions=tuple(
             question.number
             for question, about in questions

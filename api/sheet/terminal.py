@@ -206,17 +206,17 @@ def recorded_text(row: Row, *, unit: bool = True) -> str:
     """What the evidence says the score was."""
     if row.score is None or row.score.recorded is None:
         return "–"
-    if unit or row.score.measure == "seconds":
+    if unit or row.own_measure or row.score.measure == "seconds":
         return words.amount(row.score.recorded, row.score.measure)
     return words.number(row.score.recorded)
 
 
 def logged_text(row: Row) -> str:
-    """The score as logged."""
+    """The score as logged, with its unit where that is not the block's."""
     if row.score is None or row.score.logged is None:
         return "–"
-    if row.score.measure == "seconds":
-        return words.clock(row.score.logged)
+    if row.own_measure or row.score.measure == "seconds":
+        return words.amount(row.score.logged, row.score.measure)
     return words.number(row.score.logged)
 
 

@@ -242,3 +242,11 @@ def test_a_score_in_seconds_reads_as_a_clock() -> None:
     )
     assert "2:04" in row
     assert "2:05" in row
+
+
+def test_a_score_in_another_measure_than_the_blocks_has_its_unit() -> None:
+    athlete = dataclasses.replace(
+        RESULT.athletes[0], scores=(score(measure="reps", logged=257.0, recorded=None),)
+    )
+    text = printed(100, ClassResult("t", (athlete,), ()))
+    assert "257 reps" in text
