@@ -2,17 +2,22 @@
 
 from __future__ import annotations
 
+import math
+
 from reconcile.display import power_from_calories
 from reconcile.energy import compendium, movements, work
 from reconcile.energy.body import Body
 from reconcile.energy.evidence import StepEvidence
-from reconcile.energy.fusion import Estimate
+from reconcile.energy.fusion import Estimate, fuse, total
 from reconcile.energy.parts import Part
 from reconcile.energy.weir import KCAL_PER_LITRE_OXYGEN_EXERCISE
 from reconcile.plan import Task
 
 # A logged count is read by eye after the bell and its time is not known: judgement.
-LOGGED_SD = 0.12
+LOGGED_SD = 0.14
+SHORTEST_LOGGED_S = 10.0
+# A logged count further from the table than this (a factor of 2) is some mistake, and left out.
+CREDIBLE_LOG_RATIO = 0.7
 # How a stretch was shared between several tasks is a guess: judgement.
 SHARING_SD = 0.08
 
@@ -47,62 +52,70 @@ def pulling(part: Part, body: Body, machine: str, name: str) -> Estimate:
     return Estimate("machine", rate * part.seconds / 60, errors, f"{part.power_w:.0f} W")
 
 
-def tabled(part: Part, step: StepEvidence, body: Body, name: str) -> Estimate:
+def tabled(part: Part, step: StepEvidence, body: Body, name: str, *, seen: bool) -> Estimate:
     """The table's cost of the tasks of a part, kcal for the whole of it.
 
     A task whose pace is known takes an ACSM equation where one applies; machine work that nothing
-    recorded takes the watts behind the logged count, or the table's row.
+    recorded is joined with what the logged count says of it, where that is credible.
+    seen: whether anything recorded that there was work at all.
     """
-    total, notes = 0.0, []
-    errors: dict[str, float] = {}
+    machine_s = sum(seconds for task, seconds in part.tasks if task.on_machine)
+    costs, notes = [], []
     for task, seconds in part.tasks:
-        rate, own, note = _task(task, seconds, step, body)
-        kcal = rate * seconds / 60
-        total += kcal
-        notes.append(note)
-        for error, size in own.items():
-            errors[error] = errors.get(error, 0.0) + kcal * size
-    relative = {error: size / total for error, size in errors.items()}
-    relative[f"bout: {name}"] = movements.BOUT_SD
-    if step.attempted is None:
-        relative[f"unseen: {name}"] = movements.UNSEEN_SD
+        known = _task(task, seconds, step, body)
+        logged = _logged(step, machine_s, body) if task.on_machine else None
+        if logged is not None and abs(math.log(logged.kcal / known.kcal)) <= CREDIBLE_LOG_RATIO:
+            fused = fuse([known, logged], task.movement)
+            known = Estimate("table", fused.kcal, fused.errors, f"{known.note}; {logged.note}")
+        costs.append((known.kcal * seconds / 60, known.errors))
+        notes.append(known.note)
+    kcal, shared = total(costs)
+    errors = dict(shared)
+    errors[f"bout: {name}"] = movements.BOUT_SD
+    if not seen:
+        errors[f"unseen: {name}"] = movements.UNSEEN_SD
     if len(part.tasks) > 1:
-        relative[f"sharing: {name}"] = SHARING_SD
-    return Estimate("table", total, relative, "; ".join(notes))
+        errors[f"sharing: {name}"] = SHARING_SD
+    return Estimate("table", kcal, errors, "; ".join(notes))
 
 
-def _task(
-    task: Task, seconds: float, step: StepEvidence, body: Body
-) -> tuple[float, dict[str, float], str]:
-    """One task: kcal/min, relative errors, what it rests on."""
+def _task(task: Task, seconds: float, step: StepEvidence, body: Body) -> Estimate:
+    """One task by equation or row, kcal **per minute**."""
     known = movements.movement(_machine_name(task, step))
-    if task.on_machine and step.logged_calories is not None and step.machine and seconds >= 10:
-        power_w = power_from_calories(step.logged_calories, seconds)
-        if power_w > 0:
-            efficiency = work.EFFICIENCY[step.machine]
-            own = {
-                f"efficiency: {step.machine}": efficiency.person_sd,
-                "logged count": LOGGED_SD,
-            }
-            rate = float(work.energy(power_w, efficiency.net, body.mass_kg))
-            return rate, own, f"{power_w:.0f} W by the logged count"
     height_m = None if task.height is None else task.height.in_metric(body.sex) / 100
-    met, note = None, ""
+    met = None
     if task.amount is not None and not task.most and seconds > 0:
-        met = movements.paced_met(
-            known, amount_per_min=task.amount * 60 / seconds, height_m=height_m
-        )
-        note = f"{task.movement}: ACSM at its pace"
+        pace = task.amount * 60 / seconds
+        met = movements.paced_met(known, amount_per_min=pace, height_m=height_m)
     paced = met is not None
+    note = f"{task.movement}: ACSM at its pace"
     if met is None:
-        loaded = task.load is not None
-        row = movements.row_of(known, task.effort, loaded=loaded, height_m=height_m)
-        met, note = row.met, f"{task.movement}: {row.code} {row.met:g} MET ({known.why})"
-    own = {
+        row = movements.row_of(
+            known,
+            task.effort,
+            loaded=task.load is not None,
+            height_m=height_m,
+            sprint=task.most and seconds <= movements.SPRINT_S,
+        )
+        met, note = row.met, f"{task.movement}: {row.code}, {row.met:g} MET ({known.why})"
+    errors = {
         "mass": body.mass_sd,
         f"movement: {known.name}": movements.person_sd(known, known_pace=paced),
     }
-    return float(compendium.energy(met, body.mass_kg)), own, note
+    return Estimate("table", float(compendium.energy(met, body.mass_kg)), errors, note)
+
+
+def _logged(step: StepEvidence, machine_s: float, body: Body) -> Estimate | None:
+    """Machine work behind a logged count, kcal **per minute**; None where it says nothing."""
+    if step.logged_calories is None or step.machine is None or machine_s < SHORTEST_LOGGED_S:
+        return None
+    power_w = power_from_calories(step.logged_calories, machine_s)
+    if power_w <= 0:
+        return None
+    efficiency = work.EFFICIENCY[step.machine]
+    errors = {f"efficiency: {step.machine}": efficiency.person_sd, "logged count": LOGGED_SD}
+    rate = float(work.energy(power_w, efficiency.net, body.mass_kg))
+    return Estimate("table", rate, errors, f"{power_w:.0f} W by the logged count")
 
 
 def _machine_name(task: Task, step: StepEvidence) -> str:

@@ -33,6 +33,9 @@ SENSOR_SD = {"strap": 0.015, "optical": 0.045, "unknown": 0.035}
 DISTRUST_SD = 0.20
 # Model error of a bout, in beats: a course of heart rate is not one exponential. Judgement.
 COURSE_SD_BPM, COURSE_FULL_S = 4.0, 60.0
+# Short work: what heart rate says of it hangs on the lag, so much that under about a minute the
+# table is preferred. Relative, at 60 s; in proportion to 1 over the length. Judgement.
+SHORT_SD, SHORT_FULL_S = 0.12, 60.0
 # Below half the reserve heart rate follows posture and mood more than work (the reason for the
 # "flex" heart rate of Spurr et al. 1988, Am J Clin Nutr 48:552-559, from memory). Judgement.
 POSTURE_SD_BPM, POSTURE_BELOW_SHARE = 10.0, 0.5
@@ -50,10 +53,19 @@ LOWEST_MET = 1.5
 
 @dataclass(frozen=True)
 class Reading:
-    """The demand heart rate of one stretch of work, and its errors in beats by name."""
+    """The demand heart rate of one stretch of work, and its errors in beats by name.
+
+    seconds: how long the stretch lasted.
+    """
 
     bpm: float
     errors_bpm: dict[str, float]
+    seconds: float = 600.0
+
+    @property
+    def short_sd(self) -> float:
+        """Relative spread of any energy told from so short a stretch."""
+        return SHORT_SD * SHORT_FULL_S / max(self.seconds, 15.0)
 
 
 def reading_errors(
@@ -122,6 +134,7 @@ def population(body: Body, reading: Reading) -> list[Estimate]:
         "keytel": KEYTEL_FORM_SD,
         "keytel outside its range": float(outside[0]),
         "saturation": saturation(body, bpm),
+        "short work": reading.short_sd,
         "sex": float(sex_error[0]),
         "age": by_age * body.age_sd,
         "mass": by_mass * body.mass_sd,
@@ -145,6 +158,7 @@ def _reserve(body: Body, reading: Reading, floor: float) -> Estimate:
         "heart on the day": DAY_SD,
         "heart-rate reserve": RESERVE_FORM_SD,
         "saturation": saturation(body, reading.bpm),
+        "short work": reading.short_sd,
         "highest heart rate": body.max_sd * float(by_max[0]),
         "resting heart rate": body.resting_sd * float(by_resting[0]),
         "mass": body.mass_sd,
@@ -216,6 +230,7 @@ def by_own_line(
     errors["heart lag"] = errors.get("heart lag", 0.0) * (1 - 0.5 * calibration.learnt)
     errors["sensor"] = errors.get("sensor", 0.0) * (1 - calibration.learnt)
     errors |= {
+        "short work": reading.short_sd * (1 - 0.5 * calibration.learnt),
         "own line": float(sds[0]) / rate,
         f"efficiency: {calibration.machine}": efficiency_sd * calibration.learnt,
         f"other work: {work}": OTHER_WORK_SD,
@@ -231,6 +246,7 @@ def by_earlier_line(body: Body, line: own_line.Line, reading: Reading) -> Estima
     step = float(values[1] - values[0]) / rate
     errors = {name: size * step for name, size in reading.errors_bpm.items()}
     errors |= {
+        "short work": reading.short_sd,
         "earlier line": float(sds[0]) / rate,
         "heart on the day": DAY_SD,
         "heart on the earlier day": EARLIER_DAY_SD,

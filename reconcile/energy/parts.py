@@ -51,13 +51,15 @@ def parts_of(step: StepEvidence) -> tuple[Part, ...]:
     begin = min(max(step.effort_start_s or 0.0, 0.0), length)
     stop = length if step.effort_end_s is None else min(max(step.effort_end_s, begin), length)
     tasks = step.planned.tasks
-    if step.machine_recorded or pulls:
+    if pulls:
         return _without_gaps(_around_pulls(pulls, tasks, begin, stop), length)
-    if not tasks:
+    if step.machine_recorded:
+        tasks = tuple(task for task in tasks if not task.on_machine)
+    elif not tasks:
         return ()
     if step.effort_end_s is None and not any(_is_open(task) for task in tasks):
         stop = min(stop, begin + sum(_usual_seconds(task) for task in tasks))
-    return _without_gaps([_doing(tasks, begin, stop)], length)
+    return _without_gaps([_doing(tasks, begin, stop)] if tasks else [], length)
 
 
 def _around_pulls(
@@ -72,9 +74,6 @@ def _around_pulls(
     before = tasks[:first]
     between = tuple(task for task in tasks[first:last] if not task.on_machine)
     after = tasks[last + 1 :]
-    if not pulls:
-        others = before + between + after
-        return [_doing(others, begin, stop)] if others else []
     parts = list(pulls)
     if before:
         parts.append(_doing(before, min(begin, pulls[0].start_s), pulls[0].start_s))

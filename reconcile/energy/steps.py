@@ -177,9 +177,8 @@ def _readings(
         )
         errors["grip and breath"] = pressor * PRESSOR_SHARE_SD * reserve
         level = float(bpm[index]) - pressor * PRESSOR_SHARE * reserve
-        readings.append(
-            heart.Reading(float(np.clip(level, body.resting_hr, body.max_hr + 10)), errors)
-        )
+        within = float(np.clip(level, body.resting_hr, body.max_hr + 10))
+        readings.append(heart.Reading(within, errors, part.seconds))
     return readings
 
 
@@ -240,7 +239,8 @@ def _cost(
             estimates += _heart_estimates(part, body, reading, None, earlier, "", 0.0)
     else:
         told = part if part.tasks else replace(part, tasks=_machine_task(step, part))
-        table = activity.tabled(told, step, body, name)
+        seen = reading is not None or step.attempted is True
+        table = activity.tabled(told, step, body, name, seen=seen)
         estimates = [table]
         if reading:
             ceiling = table.kcal * float(np.exp(table.sd)) if activity.strength_share(part) else 0.0
