@@ -5,21 +5,25 @@ from __future__ import annotations
 import io
 import zipfile
 import zlib
+from collections.abc import Iterator
 from dataclasses import dataclass
 
-from ingest.errors import IngestError, TooLargeError, UnsafeArchiveError
+from ingest.errors import IngestError, TooLargeError, UnknownFormatError, UnsafeArchiveError
 from ingest.limits import MAX_ARCHIVE_BYTES, MAX_ARCHIVE_MEMBERS, MAX_FILE_BYTES
+from ingest.recording import Problem
 
 ZIP_MARKS = (b"PK\x03\x04", b"PK\x05\x06")
 ENCRYPTED = 0x1
+OFFICE_MARK = "[Content_Types].xml"
 
 
 @dataclass(frozen=True)
 class Member:
-    """One file of a zip: its bytes, or why they are not to be had."""
+    """One file of a zip: its bytes, or why they are not to be had; problems with its name."""
 
     name: str
     content: bytes | IngestError
+    problems: tuple[Problem, ...] = ()
 
 
 def is_zip(head: bytes) -> bool:
@@ -27,15 +31,17 @@ def is_zip(head: bytes) -> bool:
     return head.startswith(ZIP_MARKS)
 
 
-def members(data: bytes, file: str) -> tuple[Member, ...]:
-    """Unpack the files of a zip, in its own order; folders are left out.
+def members(data: bytes, file: str) -> Iterator[Member]:
+    """Unpack the files of a zip one by one, in its own order; folders are left out.
 
     Nothing is written anywhere, so a member's path can reach nothing; it is a name only.
 
     Raises:
         UnsafeArchiveError: the archive as a whole cannot be opened.
-        TooLargeError: it has more members than a class has recordings.
+        TooLargeError: it has more members, or is larger, than the recordings of a class.
     """
+    if len(data) > MAX_ARCHIVE_BYTES:
+        raise TooLargeError(f"it has more than {MAX_ARCHIVE_BYTES} bytes", file=file, format="zip")
     try:
         archive = zipfile.ZipFile(io.BytesIO(data))
     except (zipfile.BadZipFile, ValueError, NotImplementedError, OSError) as error:
@@ -43,7 +49,11 @@ def members(data: bytes, file: str) -> tuple[Member, ...]:
             f"the zip cannot be opened: {error}", file=file, format="zip"
         ) from error
     with archive:
-        infos = [info for info in archive.infolist() if not info.is_dir()]
+        infos = [
+            info
+            for info in archive.infolist()
+            if not info.is_dir() and not is_leftover(info.filename)
+        ]
         if not infos:
             raise UnsafeArchiveError("the zip is empty", file=file, format="zip")
         if len(infos) > MAX_ARCHIVE_MEMBERS:
@@ -52,21 +62,43 @@ def members(data: bytes, file: str) -> tuple[Member, ...]:
                 file=file,
                 format="zip",
             )
-        found = []
+        if any(info.filename == OFFICE_MARK for info in infos):
+            raise UnknownFormatError(
+                "it is an office document", file=file, remedy="Save the table as CSV."
+            )
         left = MAX_ARCHIVE_BYTES
         for info in infos:
             content = unpack(archive, info, file, min(left, MAX_FILE_BYTES))
             if isinstance(content, bytes):
                 left -= len(content)
-            found.append(Member(info.filename, content))
-        return tuple(found)
+            name, problems = plain_name(info.filename)
+            yield Member(name, content, problems)
+
+
+def is_leftover(name: str) -> bool:
+    """Whether an operating system put the file beside the ones that were meant."""
+    last = name.rpartition("/")[2]
+    return (
+        name.startswith("__MACOSX/") or last.startswith("._") or last in {".DS_Store", "Thumbs.db"}
+    )
+
+
+def plain_name(name: str) -> tuple[str, tuple[Problem, ...]]:
+    """A member's name without steps upwards, roots and unprintable letters."""
+    steps = [step for step in name.replace("\\", "/").split("/") if step not in {"", ".", ".."}]
+    plain = "".join(one if one.isprintable() else "?" for one in "/".join(steps))[:200] or "unnamed"
+    if plain == name:
+        return name, ()
+    return plain, (
+        Problem("unsafe_name", f"the archive gives {name[:200]!r} as a name; read as {plain}"),
+    )
 
 
 def unpack(
     archive: zipfile.ZipFile, info: zipfile.ZipInfo, file: str, limit: int
 ) -> bytes | IngestError:
     """One member's bytes, or the error that stands for it."""
-    name = f"{file}/{info.filename}"
+    name = f"{file}/{plain_name(info.filename)[0]}"
     if info.flag_bits & ENCRYPTED:
         return UnsafeArchiveError("it is encrypted", file=name, format="zip")
     try:

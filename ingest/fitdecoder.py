@@ -5,15 +5,16 @@ is maintained, and it reads files whose field sizes are no multiple of their typ
 last stock release gives up.
 
 fitparse decodes a message in some 70 µs, a second for four hours of samples. So the messages that
-come once a sample (`record`, `hrv`) are only cut out here, by the definition that fitparse reads,
-and decoded together as one NumPy structure a definition; fitparse decodes all others, whose
-number is small, and messages that no recording needs are stepped over.
+come about once a sample (`record`, `hrv`, `hr`) are only cut out here, by their definition, and
+decoded together as one NumPy structure a definition; fitparse decodes all others, whose number is
+small, and messages that no recording needs are stepped over.
 """
 
 from __future__ import annotations
 
 import io
 import struct
+from collections import defaultdict
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any
@@ -31,7 +32,7 @@ from fitparse.records import (
 )
 from fitparse.utils import FitEOFError, FitParseError
 
-from ingest.limits import MAX_FIT_MESSAGES, MAX_FIT_WHOLE_MESSAGES
+from ingest.limits import MAX_FIT_DEFINITIONS, MAX_FIT_MESSAGES, MAX_FIT_WHOLE_MESSAGES
 from ingest.recording import Floats
 
 FIT_EPOCH_S = 631_065_600
@@ -40,18 +41,13 @@ FIT_EPOCH_S = 631_065_600
 FIRST_DATE_S = 0x1000_0000
 """Smaller timestamps count from the device's power-on (FIT protocol, date_time)."""
 
-TIMESTAMP = 253
+TIMESTAMP = "253"
 RECORD = 20
-BY_COLUMN = {RECORD: "record", 78: "hrv"}
-BY_MESSAGE = {
-    0: "file_id",
-    12: "sport",
-    18: "session",
-    19: "lap",
-    21: "event",
-    132: "hr",
-    206: "field_description",
-}
+BEATS = 78
+STORED_HEART_RATE = 132
+BY_COLUMN = frozenset({RECORD, BEATS, STORED_HEART_RATE})
+FILE_ID, SPORT, SESSION, LAP, EVENT, FIELD_DESCRIPTION = 0, 12, 18, 19, 21, 206
+BY_MESSAGE = frozenset({FILE_ID, SPORT, SESSION, LAP, EVENT, FIELD_DESCRIPTION})
 
 CRC_POLYNOMIAL = 0xA001
 
@@ -81,7 +77,11 @@ def crc16(data: bytes) -> int:
 
 @dataclass(eq=False)
 class Layout:
-    """One definition and the messages of it: raw rows, and where each stood among its kind."""
+    """One definition and the messages of it: raw rows, and where each stood in the file.
+
+    places: of a `record` its own position among the records, of others how many came before.
+    turns: position among all messages decoded by column.
+    """
 
     definition: Any
     size: int
@@ -91,6 +91,7 @@ class Layout:
     timestamp_format: struct.Struct
     rows: list[bytes] = field(default_factory=list)
     places: list[int] = field(default_factory=list)
+    turns: list[int] = field(default_factory=list)
 
     @cached_property
     def table(self) -> Any:
@@ -143,8 +144,7 @@ class FitPart:
     """What one FIT file of a chain holds.
 
     record_clock: raw timestamp of each `record`, NaN where it has none.
-    layouts: what the `record` messages look like and their raw rows, in file order.
-    beats: `hrv` rows with the number of records before each.
+    layouts: the messages decoded by column, by number of the message, in file order.
     messages: all others that a recording needs, in file order.
     skipped: messages that fitparse could not make sense of.
     broken_at, broken_why: byte at which the rest stopped making sense, None where nothing did.
@@ -152,9 +152,8 @@ class FitPart:
     """
 
     record_clock: Floats
-    layouts: list[Layout]
+    layouts: dict[int, list[Layout]]
     developer_fields: dict[tuple[int, int], Any]
-    beat_layouts: list[Layout]
     messages: list[Any]
     skipped: int
     broken_at: int | None
@@ -167,6 +166,7 @@ class PartDecoder(FitFileDecoder):  # type: ignore[misc]
 
     def __init__(self, data: bytes) -> None:
         self.steps_left = MAX_FIT_MESSAGES
+        self.definitions_left = MAX_FIT_DEFINITIONS
         self.whole_left = MAX_FIT_WHOLE_MESSAGES
         self._bytes_left: int
         self.layouts: list[Layout] = []
@@ -194,12 +194,14 @@ class PartDecoder(FitFileDecoder):  # type: ignore[misc]
         finally:
             self.close()
         clock = np.array(self.clock, dtype=np.float64)
-        filled = [layout for layout in self.layouts if layout.rows]
+        layouts: dict[int, list[Layout]] = {number: [] for number in BY_COLUMN}
+        for layout in self.layouts:
+            if layout.rows:
+                layouts[layout.definition.mesg_num].append(layout)
         return FitPart(
             record_clock=clock,
-            layouts=[one for one in filled if one.definition.mesg_num == RECORD],
+            layouts=layouts,
             developer_fields=self.developer_fields,
-            beat_layouts=[one for one in filled if one.definition.mesg_num != RECORD],
             messages=messages,
             skipped=self.skipped,
             broken_at=broken_at,
@@ -215,56 +217,49 @@ class PartDecoder(FitFileDecoder):  # type: ignore[misc]
 
     def _parse_definition_message(self, header: Any) -> Any:
         # fitparse's own stumbles over a misfit size of an unknown field, and over a size of 0
+        self.definitions_left -= 1
+        if self.definitions_left < 0:
+            raise FitParseError("it defines more kinds of messages than a recording may")
         endian = ">" if self._read(2)[1] else "<"
         number, count = struct.unpack(endian + "HB", self._read(3))
-        message_type = MESSAGE_TYPES.get(number)
+        entries = [
+            (str(field_number), size, BASE_TYPES.get(base, BASE_TYPE_BYTE))
+            for field_number, size, base in struct.iter_unpack("3B", self._read(3 * count) or b"")
+        ]
+        if header.is_developer_data:
+            described = self._read(3 * self._read(1)[0]) or b""
+            entries += [
+                (f"d{index}.{field_number}", size, BASE_TYPE_BYTE)
+                for field_number, size, index in struct.iter_unpack("3B", described)
+            ]
         fields: list[Any] = []
         columns: dict[str, tuple[int, str, int]] = {}
         at = 0
         timestamp_at = None
-        for field_number, size, base in struct.iter_unpack("3B", self._read(3 * count) or b""):
-            base_type = BASE_TYPES.get(base, BASE_TYPE_BYTE)
-            if size % base_type.size:
-                base_type = BASE_TYPE_BYTE
+        for key, size, named_type in entries:
             if not size:
                 continue
-            known = message_type.fields.get(field_number) if message_type else None
-            if known and known.components:
-                accumulators = self._accumulators.setdefault(number, {})
-                accumulators.update((one.def_num, 0) for one in known.components if one.accumulate)
-            fields.append(
-                FieldDefinition(field=known, def_num=field_number, base_type=base_type, size=size)
-            )
-            if field_number == TIMESTAMP and size == 4:
+            base_type = BASE_TYPE_BYTE if size % named_type.size else named_type
+            if key == TIMESTAMP and size == 4:
                 timestamp_at = at
-            columns[str(field_number)] = (at, *column_of(base_type, size, endian))
+            if number in BY_COLUMN:
+                columns[key] = (at, *column_of(base_type, size, endian))
+            elif number in BY_MESSAGE:
+                fields.append(field_of(number, key, size, base_type))
             at += size
-        if header.is_developer_data:
-            for field_number, size, index in struct.iter_unpack(
-                "3B", self._read(3 * self._read(1)[0]) or b""
-            ):
-                if not size:
-                    continue
-                fields.append(
-                    FieldDefinition(
-                        field=None, def_num=field_number, base_type=BASE_TYPE_BYTE, size=size
-                    )
-                )
-                columns[f"d{index}.{field_number}"] = (
-                    at,
-                    *column_of(BASE_TYPE_BYTE, size, endian),
-                )
-                at += size
         definition = DefinitionMessage(
             header=header,
             endian=endian,
-            mesg_type=message_type,
+            mesg_type=MESSAGE_TYPES.get(number),
             mesg_num=number,
             field_defs=fields,
             dev_field_defs=[],
         )
         layout = Layout(definition, at, columns, timestamp_at, struct.Struct(endian + "I"))
-        self.layouts.append(layout)
+        if number in BY_COLUMN:
+            self.layouts.append(layout)
+        # components that run on, start at 0 (as fitparse has it)
+        self._accumulators.setdefault(number, defaultdict(int))
         self.local[header.local_mesg_num] = layout
         self._local_mesgs[header.local_mesg_num] = definition
         return definition
@@ -281,13 +276,12 @@ class PartDecoder(FitFileDecoder):  # type: ignore[misc]
             return self.whole_message(header, layout)
         row = self._read(layout.size) or b""
         timestamp = self.timestamp_of(header, layout, row)
+        if number in BY_COLUMN:
+            layout.places.append(len(self.clock))
+            layout.turns.append(MAX_FIT_MESSAGES - self.steps_left)
+            layout.rows.append(row)
         if number == RECORD:
-            layout.places.append(len(self.clock))
-            layout.rows.append(row)
             self.clock.append(timestamp)
-        elif number in BY_COLUMN:
-            layout.places.append(len(self.clock))
-            layout.rows.append(row)
         return layout.definition
 
     def whole_message(self, header: Any, layout: Layout) -> Any:
@@ -304,7 +298,7 @@ class PartDecoder(FitFileDecoder):  # type: ignore[misc]
             self._file.seek(end)
             self._bytes_left = left
             return layout.definition
-        if message.mesg_num == 206:
+        if message.mesg_num == FIELD_DESCRIPTION:
             self.note_developer_field(message)
         return message
 
@@ -353,6 +347,17 @@ HEADERS = tuple(
     for byte in range(256)
 )
 """What each header byte says (FIT protocol, record header)."""
+
+
+def field_of(number: int, key: str, size: int, base_type: Any) -> Any:
+    """Give fitparse's own definition of a field; a developer's is bytes to it."""
+    known = MESSAGE_TYPES[number].fields.get(int(key)) if key.isdigit() else None
+    return FieldDefinition(
+        field=known,
+        def_num=int(key.rpartition(".")[2]),
+        base_type=base_type,
+        size=size,
+    )
 
 
 def column_of(base_type: Any, size: int, endian: str) -> tuple[str, int]:

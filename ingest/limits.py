@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
-MAX_FILE_BYTES = 48 * 2**20
+MAX_FILE_BYTES = 24 * 2**20
 """One file, after it is unpacked: a day of every channel once a second is below this."""
+
+MAX_GZIP_MEMBERS = 20
+"""Streams in one gzipped file, one after another."""
 
 MAX_ARCHIVE_BYTES = 128 * 2**20
 """All members of one zip together, unpacked."""
@@ -11,17 +14,20 @@ MAX_ARCHIVE_BYTES = 128 * 2**20
 MAX_ARCHIVE_MEMBERS = 200
 """Files in one zip: a large class, several devices each."""
 
-MAX_SAMPLES = 1_000_000
-"""Data points in one file: eleven days, once a second."""
+MAX_SAMPLES = 300_000
+"""Data points in one file: three days, once a second."""
 
 MAX_FIT_PARTS = 50
 """FIT files chained in one."""
 
-MAX_FIT_MESSAGES = 1_000_000
-"""Messages of one FIT file: four days, three a second."""
+MAX_FIT_MESSAGES = 500_000
+"""Messages of one FIT file: a day, five a second."""
 
-MAX_FIT_WHOLE_MESSAGES = 50_000
-"""Messages of one FIT file that are not samples: laps, events, beats kept by a strap."""
+MAX_FIT_DEFINITIONS = 3_000
+"""Definitions in one FIT file; some devices write one before every lap."""
+
+MAX_FIT_WHOLE_MESSAGES = 20_000
+"""Messages of one FIT file that come now and then: laps, events, changes of gear."""
 
 MAX_SPAN_S = 3 * 86_400.0
 """A clock that strays further than this from the recording's middle is taken to be at fault."""
@@ -43,6 +49,9 @@ MAX_LINE_CHARACTERS = 65_536
 
 MAX_COLUMNS = 400
 """Columns of a CSV."""
+
+MAX_CELL_CHARACTERS = 80
+"""One cell of a CSV: no heading, number or time is longer."""
 
 MAX_PREAMBLE_LINES = 60
 """Lines of a CSV before its header."""

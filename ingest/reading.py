@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 from ingest.archive import is_zip, members
 from ingest.errors import EmptyFileError, IngestError, TooLargeError, UnknownFormatError
-from ingest.limits import HEAD_BYTES, MAX_FILE_BYTES
+from ingest.limits import HEAD_BYTES, MAX_FILE_BYTES, MAX_GZIP_MEMBERS
 from ingest.readers import READERS, Reader
 from ingest.recording import Problem, Recording
 
@@ -41,18 +41,29 @@ def read_file(data: bytes, name: str) -> tuple[FileReading, ...]:
     if not is_zip(data[:HEAD_BYTES]):
         return (read_one(data, name),)
     problems = ending_problems(name, (".zip",), "a zip")
+    readings: list[FileReading] = []
     try:
-        found = members(data, name)
+        for member in members(data, name):
+            member_name = f"{name}/{member.name}"
+            if isinstance(member.content, bytes):
+                reading = read_one(member.content, member_name)
+            else:
+                reading = FileReading(member_name, None, (member.content.as_problem(),))
+            readings.append(with_problems(reading, (*problems, *member.problems)))
     except IngestError as error:
         return (FileReading(name, None, (*problems, error.as_problem())),)
-    readings = []
-    for member in found:
-        if isinstance(member.content, bytes):
-            reading = read_one(member.content, f"{name}/{member.name}")
-        else:
-            reading = FileReading(f"{name}/{member.name}", None, (member.content.as_problem(),))
-        readings.append(replace(reading, problems=(*problems, *reading.problems)))
     return tuple(readings)
+
+
+def with_problems(reading: FileReading, problems: tuple[Problem, ...]) -> FileReading:
+    """Put problems of the archive before those of a member."""
+    if not problems:
+        return reading
+    together = (*problems, *reading.problems)
+    recording = reading.recording
+    if recording is not None:
+        recording = replace(recording, problems=together)
+    return FileReading(reading.name, recording, together)
 
 
 def read_one(data: bytes, name: str) -> FileReading:
@@ -105,9 +116,13 @@ def inflated(data: bytes, name: str) -> tuple[bytes, list[Problem]]:
     Raises:
         TooLargeError: it inflates to more than `MAX_FILE_BYTES`.
     """
+    if len(data) > MAX_FILE_BYTES:
+        raise TooLargeError(f"it has more than {MAX_FILE_BYTES} bytes", file=name)
     content = bytearray()
     rest = data
-    while rest.startswith(GZIP_MARK):
+    for _ in range(MAX_GZIP_MEMBERS):
+        if not rest.startswith(GZIP_MARK):
+            break
         stream = zlib.decompressobj(wbits=zlib.MAX_WBITS | 16)
         try:
             content += stream.decompress(rest, MAX_FILE_BYTES + 1 - len(content))
@@ -123,7 +138,12 @@ def inflated(data: bytes, name: str) -> tuple[bytes, list[Problem]]:
                 Problem("truncated", f"the compressed file ends at byte {len(data)}, too early")
             ]
         rest = stream.unused_data
-    return bytes(content), []
+    problems = []
+    if rest.strip(b"\0"):
+        problems.append(
+            Problem("trailing_bytes", f"{len(rest)} bytes after the compressed part were left out")
+        )
+    return bytes(content), problems
 
 
 def ending_problems(name: str, endings: tuple[str, ...], content: str) -> tuple[Problem, ...]:

@@ -8,6 +8,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Iterable, Sequence
 from itertools import pairwise
+from math import isfinite, nan
 from typing import Any
 
 import numpy as np
@@ -18,10 +19,13 @@ from fitparse.utils import FitParseError
 from ingest.cleaning import Samples, recording_from
 from ingest.errors import DamagedFileError, NoSamplesError, Place, TooLargeError
 from ingest.fitdecoder import (
+    BEATS,
     FIRST_DATE_S,
     FIT_EPOCH_S,
     RECORD,
+    STORED_HEART_RATE,
     FitPart,
+    Layout,
     PartDecoder,
     crc16,
 )
@@ -51,15 +55,18 @@ TIMER_STOPS = (1, 4, 8, 9)
 HEART_RATE_REACH_S = 5.0
 """A heart rate kept in a message of its own stands for samples this near to it."""
 
-MACHINE_OF_SPORT: dict[str, Device] = {
+INDOORS: dict[str, Device] = {
     "indoor_rowing": "rower",
-    "rowing": "rower",
     "indoor_skiing": "ski",
-    "cross_country_skiing": "ski",
     "indoor_cycling": "bike",
     "spin": "bike",
+}
+ANYWHERE: dict[str, Device] = {
+    "rowing": "rower",
+    "cross_country_skiing": "ski",
     "cycling": "bike",
 }
+"""Sports of the FIT profile that are done on a machine, always or where nothing was located."""
 
 
 def sniff(head: bytes) -> bool:
@@ -185,7 +192,7 @@ def channels_of(part: FitPart) -> dict[str, Floats]:
     packed = np.full((count, 3), np.nan)
     fields = MESSAGE_TYPES[RECORD].fields
     native = native_fields(part)
-    for layout in part.layouts:
+    for layout in part.layouts[RECORD]:
         places = np.array(layout.places)
         for channel, numbers in FIELDS.items():
             column = channels[channel]
@@ -244,7 +251,7 @@ def fill_heart_rate(column: Floats, clock: Floats, parts: Sequence[FitPart]) -> 
 
     A strap that stored them hands them on afterwards, often in further files of the chain.
     """
-    stored = [heart_rate_messages(part.messages) for part in parts]
+    stored = [stored_heart_rate(part.layouts[STORED_HEART_RATE]) for part in parts]
     times = np.concatenate([one for one, _ in stored])
     rates = np.concatenate([one for _, one in stored])
     missing = np.flatnonzero(np.isnan(column) & np.isfinite(clock))
@@ -260,52 +267,58 @@ def fill_heart_rate(column: Floats, clock: Floats, parts: Sequence[FitPart]) -> 
     column[missing[near]] = rates[nearest[near]]
 
 
-def heart_rate_messages(messages: Sequence[Any]) -> tuple[Floats, Floats]:
+def stored_heart_rate(layouts: Sequence[Layout]) -> tuple[Floats, Floats]:
     """Times (FIT seconds) and rates of the `hr` messages.
 
     A message with a `timestamp` says which moment its `event_timestamp` (1/1024 s) stands for;
     the later ones carry only the lowest twelve bits of it, two in three bytes, and run on from
     the last (FIT profile, message hr).
     """
+    messages: list[tuple[int, dict[str, list[float]]]] = []
+    for layout in layouts:
+        columns = {field: layout.values(field) for field in ("0", "6", "9", "10", "253")}
+        messages += [
+            (
+                turn,
+                {
+                    key: values[row].tolist()
+                    for key, values in columns.items()
+                    if values is not None
+                },
+            )
+            for row, turn in enumerate(layout.turns)
+        ]
+    messages.sort(key=lambda message: message[0])
     times: list[float] = []
     rates: list[float] = []
-    shift: float | None = None
+    shift = nan
     last = 0
-    for message in messages:
-        if message.name != "hr":
-            continue
-        fields = {one.field_def.def_num: one.raw_value for one in message.fields if one.field_def}
-        beats = numbers_of(fields.get(6))
-        events = [int(one) for one in numbers_of(fields.get(9))]
-        moment = fields.get(253)
-        if isinstance(moment, int) and events:
-            shift = moment + (message.get_value("fractional_timestamp") or 0) - events[0] / 1024
+    for _, fields in messages:
+        events = [int(event) for event in fields.get("9", []) if isfinite(event)]
+        moment = fields.get("253", [nan])[0]
+        if events and isfinite(moment):
+            (fraction,) = fields.get("0", [0.0])[:1]
+            shift = (
+                moment + (fraction / 32768.0 if isfinite(fraction) else 0.0) - events[0] / 1024.0
+            )
         if events:
             last = events[-1]
-        for low in twelve_bits(fields.get(10)):
+        for low in twelve_bits(fields.get("10", [])):
             last += (low - last) % 4096
             events.append(last)
-        if shift is not None:
-            for event, rate in zip(events, beats, strict=False):
-                times.append(shift + event / 1024)
-                rates.append(rate if rate > 0 else float("nan"))
-    known = np.isfinite(np.array(rates, dtype=np.float64))
-    return np.array(times, dtype=np.float64)[known], np.array(rates, dtype=np.float64)[known]
+        for event, rate in zip(events, fields.get("6", []), strict=False):
+            times.append(shift + event / 1024.0)
+            rates.append(rate if rate > 0 else nan)
+    stored = np.array([times, rates], dtype=np.float64)
+    known = np.isfinite(stored).all(axis=0)
+    return stored[0, known], stored[1, known]
 
 
-def numbers_of(raw: Any) -> tuple[Any, ...]:
-    """Elements of a raw field, invalid ones as NaN."""
-    if raw is None:
-        return ()
-    elements = raw if isinstance(raw, tuple) else (raw,)
-    return tuple(float("nan") if one is None else one for one in elements)
-
-
-def twelve_bits(raw: Any) -> list[int]:
+def twelve_bits(raw: Sequence[float]) -> list[int]:
     """Numbers of twelve bits, packed two in three bytes, lowest first."""
-    if not isinstance(raw, tuple) or any(one is None for one in raw):
+    if not all(map(isfinite, raw)):
         return []
-    whole = int.from_bytes(bytes(raw), "little")
+    whole = int.from_bytes(bytes(map(int, raw)), "little")
     return [whole >> 12 * place & 0xFFF for place in range(len(raw) * 8 // 12)]
 
 
@@ -365,7 +378,7 @@ def beats_of(parts: Sequence[FitPart], shift: float) -> tuple[Floats, Floats] | 
         clock = part.record_clock
         if not len(clock):
             continue
-        for layout in part.beat_layouts:
+        for layout in part.layouts[BEATS]:
             values = layout.values("0")
             if values is None:
                 continue
@@ -396,8 +409,8 @@ def total_calories_of(messages: Sequence[Any]) -> float | None:
 def device_of(messages: Sequence[Any], channels: dict[str, Floats], *, located: bool) -> Device:
     """Kind of device, by the sport that the file names and what was measured.
 
-    Only a recording with power or distance and without positions is a machine's: a watch set to
-    the same sport records a heart rate and, outdoors, where it is.
+    Only a recording with power, speed or distance is a machine's: a watch set to the same sport
+    records a heart rate and, outdoors, where it is.
     """
     sports = [
         message.get_value(field)
@@ -407,10 +420,11 @@ def device_of(messages: Sequence[Any], channels: dict[str, Floats], *, located: 
     measured = any(
         np.isfinite(channels[channel]).any() for channel in ("power_w", "distance_m", "speed_m_s")
     )
-    if measured and not located:
+    machines = INDOORS if located else INDOORS | ANYWHERE
+    if measured:
         for sport in sports:
-            if isinstance(sport, str) and sport in MACHINE_OF_SPORT:
-                return MACHINE_OF_SPORT[sport]
+            if isinstance(sport, str) and sport in machines:
+                return machines[sport]
     return "watch" if np.isfinite(channels["heart_rate_bpm"]).any() else "unknown"
 
 
@@ -418,7 +432,7 @@ def has_position(part: FitPart) -> bool:
     """Whether any sample has a position; the position itself is never kept."""
     return any(
         values is not None and bool(np.isfinite(values).any())
-        for values in (layout.values(POSITION) for layout in part.layouts)
+        for values in (layout.values(POSITION) for layout in part.layouts[RECORD])
     )
 
 

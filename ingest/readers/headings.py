@@ -14,6 +14,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
+from ingest.limits import MAX_CELL_CHARACTERS
+
 Quantity = Literal[
     "time",
     "date",
@@ -192,6 +194,8 @@ def heading_of(text: str) -> Heading | None:
 
     Every word must be known: `Max HR`, `Target power` or `Cal/h` are other quantities.
     """
+    if len(text) > MAX_CELL_CHARACTERS:
+        return None
     plain = plain_letters(text)
     brackets = re.findall(r"[(\[{<]([^)\]}>]*)[)\]}>]", plain)
     rest = re.sub(r"[(\[{<][^)\]}>]*[)\]}>]?", " ", plain)

@@ -13,6 +13,7 @@ import io
 import re
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from itertools import islice
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,13 +21,14 @@ from numpy.typing import NDArray
 from ingest.cleaning import Samples, recording_from
 from ingest.errors import DamagedFileError, NoSamplesError, Place, TooLargeError
 from ingest.limits import (
+    MAX_CELL_CHARACTERS,
     MAX_COLUMNS,
     MAX_LINE_CHARACTERS,
     MAX_PREAMBLE_LINES,
     MAX_SAMPLES,
 )
 from ingest.readers.headings import UNITS, Heading, bare, heading_of, plain_letters
-from ingest.readers.moments import Clock, clock_of, duration_of
+from ingest.readers.moments import DATE, Clock, clock_of, duration_of
 from ingest.recording import Device, Floats, Problem, Recording
 
 name = "csv"
@@ -56,6 +58,9 @@ CONTROL = re.compile(r"[\x01-\x08\x0e-\x1f\x7f\ufffd]")
 PLAIN_NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?")
 DECIMAL_COMMA = re.compile(r"[+-]?\d*,\d+")
 THOUSANDS = re.compile(r"[+-]?\d{1,3}(,\d{3})+(\.\d*)?")
+
+LONG_CELL = "(too long)"
+"""Stands for a cell that is longer than any value."""
 
 SPEED_UNITS = (("m/s", 1.0), ("km/h", 1 / 3.6), ("mph", 0.44704))
 
@@ -206,21 +211,20 @@ def cells_of(line: str, delimiter: str) -> list[str]:
 
 
 def find_header(text: str, file: str) -> Header:
-    """Find the first line in which a time and another quantity are recognised.
+    """Find the line in which a time and another quantity are recognised.
+
+    Where several do, a summary's above the samples for instance, it is the one with the most
+    lines under it.
 
     Raises:
         DamagedFileError: there is none near the top.
         TooLargeError: it has more columns than a recording may have.
     """
-    lines = numbered_lines(text)
-    looked_at: list[tuple[int, str]] = []
-    for number, line in lines:
-        if number > MAX_PREAMBLE_LINES:
-            break
+    top = list(islice(numbered_lines(text), MAX_PREAMBLE_LINES + 1))
+    found: list[Header] = []
+    for number, line in top[:MAX_PREAMBLE_LINES]:
         if len(line) > MAX_LINE_CHARACTERS:
             continue
-        if line.strip():
-            looked_at.append((number, line))
         headers = [header_in(number, line, delimiter) for delimiter in DELIMITERS]
         best = max(headers, key=lambda header: len(header.known))
         if len(best.texts) > MAX_COLUMNS:
@@ -230,30 +234,44 @@ def find_header(text: str, file: str) -> Header:
                 format=name,
                 place=Place(line=number),
             )
-        quantities = {heading.quantity for heading in best.headings if heading}
-        if quantities & {"time", "date"} and quantities - {"time", "date", "lap"}:
-            return with_units(best, next(lines, (0, ""))[1])
-    first = looked_at[0] if looked_at else (1, "")
+        if is_header(best) and all(best.texts != one.texts for one in found):
+            found.append(best)
+    if found:
+        ends = [*(header.line for header in found[1:]), text.count("\n") + 2]
+        header, _ = max(zip(found, ends, strict=True), key=lambda pair: pair[1] - pair[0].line)
+        return with_units(header, next((line for at, line in top if at == header.line + 1), ""))
+    number, line = next(((at, line) for at, line in top if line.strip()), (1, ""))
     raise DamagedFileError(
         f"no header names a time and a heart rate, power, cadence, speed, distance or calories; "
-        f"the first line is '{first[1].strip()[:60]}'",
+        f"the first line is '{line.strip()[:60]}'",
         file=file,
         format=name,
-        place=Place(line=first[0]),
+        place=Place(line=number),
         remedy="Export with a header, for instance: time_s,heart_rate_bpm,power_w",
     )
 
 
+def is_header(header: Header) -> bool:
+    """Whether a line names a time and another quantity, and holds no value."""
+    quantities = {heading.quantity for heading in header.headings if heading}
+    if not quantities & {"time", "date"} or quantities <= {"time", "date", "lap"}:
+        return False
+    cells = [text.strip() for text in header.texts]
+    return not any(PLAIN_NUMBER.fullmatch(cell) or DATE.match(cell) for cell in cells)
+
+
 def header_in(number: int, line: str, delimiter: str) -> Header:
     """Read a line as a header."""
-    texts = tuple(cells_of(line.lstrip("#"), delimiter))
+    texts = tuple(cell[: MAX_CELL_CHARACTERS + 1] for cell in cells_of(line.lstrip("#"), delimiter))
     known = tuple(heading_of(text) for text in texts) if 1 < len(texts) <= MAX_COLUMNS else ()
     return Header(number, delimiter, texts, known or (None,) * len(texts))
 
 
 def with_units(header: Header, next_line: str) -> Header:
     """Take the units of a line of units under the header, where there is one."""
-    units = cells_of(next_line, header.delimiter)
+    if len(next_line) > MAX_LINE_CHARACTERS:
+        return header
+    units = [cell[:MAX_CELL_CHARACTERS] for cell in cells_of(next_line, header.delimiter)]
     known = {unit for table in UNITS.values() for unit in table}
     named = [plain_letters(unit).strip("()[] ") for unit in units]
     if len(units) != len(header.texts) or sum(bare(unit) in known for unit in named) < 2:
@@ -295,7 +313,8 @@ def rows_under(header: Header, text: str, file: str) -> Rows:
             short.append(number)
             cells += [""] * (width - last_width)
         for at in wanted:
-            columns[at].append(cells[at])
+            cell = cells[at]
+            columns[at].append(cell if len(cell) <= MAX_CELL_CHARACTERS else LONG_CELL)
         lines.append(number)
         if len(lines) > MAX_SAMPLES:
             raise TooLargeError(
@@ -334,7 +353,7 @@ def rows_under(header: Header, text: str, file: str) -> Rows:
 
 def is_heading_line(cells: Sequence[str], header: Header) -> bool:
     """Whether a line is the header again, or names units under it: words and no number."""
-    filled = [cell for cell in cells if cell.strip()]
+    filled = [cell[:MAX_CELL_CHARACTERS] for cell in cells if cell.strip()]
     if len(cells) != len(header.texts) or not filled or cells[0][:1].isdigit():
         return False
     if tuple(cells) == header.texts:
