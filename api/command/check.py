@@ -7,18 +7,15 @@ import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Annotated, NoReturn
+from typing import TYPE_CHECKING, Annotated, NoReturn
 
 import typer
-from rich.console import Console
-from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
 
-from api.sheet.rows import all_recordings, class_sheet
-from api.sheet.terminal import print_sheet
-from api.sheet.words import printable
-from reconcile.classes import ClassRecord
-from reconcile.document import document_text
-from reconcile.result import ClassResult
+if TYPE_CHECKING:  # what a command needs is imported when it runs
+    from rich.console import Console
+
+    from reconcile.classes import ClassRecord
+    from reconcile.result import ClassResult
 
 Report = Callable[[str, int, int], None]
 
@@ -43,6 +40,8 @@ def check(
     when nothing could be checked.
     """
     from api.folder import ClassFolderError, read_class_folder
+    from api.sheet.rows import class_sheet
+    from api.sheet.terminal import print_sheet
     from reconcile.engine import reconcile_class
 
     for path in (json_file, html_file):
@@ -67,6 +66,8 @@ def write_outputs(
     record: ClassRecord, result: ClassResult, json_file: Path | None, html_file: Path | None
 ) -> None:
     """Write the document and the page, where they are asked for; ends with 1 where a path fails."""
+    from reconcile.document import document_text
+
     texts: list[tuple[Path, str]] = []
     if json_file is not None:
         texts.append((json_file, document_text(result)))
@@ -83,6 +84,8 @@ def write_outputs(
 
 def nothing_checked(result: ClassResult) -> bool:
     """Whether no recording could be read and no score got a verdict."""
+    from api.sheet.rows import all_recordings
+
     readable = any(recording.status != "unreadable" for recording in all_recordings(result))
     judged = any(
         score.verdict != "unverifiable" for athlete in result.athletes for score in athlete.scores
@@ -92,6 +95,8 @@ def nothing_checked(result: ClassResult) -> bool:
 
 def sheet_console() -> Console:
     """Standard output; as wide as the terminal, or as COLUMNS says, or as a page of text."""
+    from rich.console import Console
+
     if sys.stdout.isatty() or "COLUMNS" in os.environ:
         return Console(highlight=False, emoji=False)
     return Console(highlight=False, emoji=False, width=PIPE_COLUMNS)
@@ -100,6 +105,11 @@ def sheet_console() -> Console:
 @contextmanager
 def progress_bar() -> Iterator[Report | None]:
     """A bar on standard error that goes away when done; nothing where that is no terminal."""
+    from rich.console import Console
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
+
+    from api.sheet.words import printable
+
     console = Console(stderr=True, highlight=False, emoji=False)
     if not console.is_terminal:
         yield None
@@ -116,5 +126,9 @@ def progress_bar() -> Iterator[Report | None]:
 
 def stop(message: str) -> NoReturn:
     """Say what is wrong on standard error and end with status 1."""
+    from rich.console import Console
+
+    from api.sheet.words import printable
+
     Console(stderr=True, highlight=False, emoji=False).print(printable(message), markup=False)
     raise typer.Exit(1)

@@ -5,11 +5,12 @@ from __future__ import annotations
 import signal
 import threading
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from api.settings import Settings
+if TYPE_CHECKING:  # what a command needs is imported when it runs
+    from api.settings import Settings
 
 DataFolder = Annotated[
     Path | None,
@@ -77,5 +78,7 @@ def work(data: DataFolder = None) -> None:
 
 def read_settings(data: Path | None) -> Settings:
     """The settings from the environment, the data folder as the command line says."""
+    from api.settings import Settings
+
     settings = Settings()
     return settings if data is None else settings.over(data=data)
