@@ -5,10 +5,11 @@ PYTHON ?= $(shell for name in python3 python3.13 python3.12 python3.11 python3.1
 BIN := .venv/bin
 READY := .venv/ready
 DEMO ?= demo-class
+DATA ?= intervouch-data
 
 .DEFAULT_GOAL := help
 .DELETE_ON_ERROR:
-.PHONY: help setup demo test check bench lock clean
+.PHONY: help setup demo serve test check bench lock clean
 
 help: ## list what can be made
 	@sed -n 's/^\([a-z]*\):[^#]*## /make \1\t/p' Makefile | expand -t 14
@@ -18,6 +19,10 @@ setup: $(READY) ## make the virtual environment .venv from the lock
 demo: $(READY) ## make a fictional class in demo-class/ and check it
 	@echo "== demo: make a fictional class in $(DEMO)/ and check it"
 	@$(BIN)/intervouch demo --folder $(DEMO)
+
+serve: $(READY) ## run the service on this machine, at http://127.0.0.1:8000
+	@echo "== serve: the service, its data in $(DATA)/"
+	@$(BIN)/intervouch serve --data $(DATA)
 
 test: check ## check style, types and imports, then run every test
 	@echo "== test: pytest"
