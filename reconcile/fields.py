@@ -7,13 +7,18 @@ document are told at once; whoever made it asks for `mistakes` before using any 
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from difflib import get_close_matches
 from fractions import Fraction
 from typing import TypeVar
 from unicodedata import normalize
 
-from reconcile.durations import parse_duration, parse_range
+from reconcile.durations import (
+    HOW_TO_WRITE,
+    HOW_TO_WRITE_A_RANGE,
+    parse_duration,
+    parse_range,
+)
 from reconcile.errors import Mistake, quote
 from reconcile.marked_yaml import Listing, Mapping, Node, Scalar
 
@@ -156,36 +161,40 @@ class Fields:
 
     def duration(self, node: Node, what: str, *, least_s: float = 1.0) -> float:
         """Seconds of a duration from `least_s` to a day."""
-        return self.parsed(node, what, "not_a_duration", parse_duration, least_s, least_s)
+        text = self.text(node, what, HOW_TO_WRITE)
+        if not text:
+            return least_s
+        try:
+            seconds = parse_duration(text)
+        except ValueError as error:
+            self.unread("not_a_duration", what, node, error)
+            return least_s
+        self.bounded((seconds,), what, node, least_s)
+        return seconds
 
     def duration_range(self, node: Node, what: str) -> tuple[float, float]:
         """Seconds of both ends of a range of durations."""
-        return self.parsed(node, what, "not_a_range", parse_range, (0.0, 0.0), 0.0)
-
-    def parsed(
-        self,
-        node: Node,
-        what: str,
-        code: str,
-        parse: Callable[[str], T],
-        stand_in: T,
-        least_s: float,
-    ) -> T:
-        """What `parse` makes of a text, from `least_s` seconds to a day."""
-        text = self.text(node, what, "write it as in 2m30s")
+        text = self.text(node, what, HOW_TO_WRITE_A_RANGE)
         if not text:
-            return stand_in
+            return 0.0, 0.0
         try:
-            value = parse(text)
+            ends = parse_range(text)
         except ValueError as error:
-            wrong, _, remedy = str(error).partition("; ")
-            self.mistake(code, f"{what} is {wrong}", node, remedy)
-            return stand_in
-        ends = value if isinstance(value, tuple) else (value,)
+            self.unread("not_a_range", what, node, error)
+            return 0.0, 0.0
+        self.bounded(ends, what, node, 0.0)
+        return ends
+
+    def unread(self, code: str, what: str, node: Node, error: ValueError) -> None:
+        """Note why a text could not be read, in the words of whoever tried."""
+        wrong, _, remedy = str(error).partition("; ")
+        self.mistake(code, f"{what} is {wrong}", node, remedy)
+
+    def bounded(self, ends: tuple[float, ...], what: str, node: Node, least_s: float) -> None:
+        """Note seconds that are below `least_s` or above a day."""
         if not all(least_s <= end <= LONGEST_DURATION_S for end in ends):
             remedy = f"write from {least_s:.0f}s to 24h"
             self.mistake("out_of_range", f"{what} is out of range", node, remedy)
-        return value
 
     def unique(self, named: Iterable[tuple[str, Node]], what: str) -> None:
         """Note each name that stands there a second time."""

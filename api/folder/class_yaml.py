@@ -72,8 +72,7 @@ class ClassFields(Fields):
         try:
             time, has_offset = parse_time(text)
         except ValueError as error:
-            wrong, _, remedy = str(error).partition("; ")
-            self.mistake("not_a_time", f"{what} is {wrong}", node, remedy)
+            self.unread("not_a_time", what, node, error)
             return None
         if not has_offset:
             message = f"{what} has no offset and is taken as UTC"

@@ -80,8 +80,7 @@ class RosterCells(Cells):
         try:
             delay_s = parse_duration(text)
         except ValueError as error:
-            wrong, _, remedy = str(error).partition("; ")
-            self.mistake("not_a_duration", f"`delay` is {wrong}", row, "delay", remedy)
+            self.unread("not_a_duration", row, "delay", error)
             return 0.0
         if delay_s > LONGEST_DELAY_S:
             self.mistake("out_of_range", "`delay` is out of range", row, "delay", HOW_TO_WRITE)
@@ -96,8 +95,7 @@ class RosterCells(Cells):
         try:
             start, has_offset = parse_time(text)
         except ValueError as error:
-            wrong, _, remedy = str(error).partition("; ")
-            self.mistake("not_a_time", f"`start` is {wrong}", row, "start", remedy)
+            self.unread("not_a_time", row, "start", error)
             return None
         if not has_offset:
             message = "`start` has no offset and is taken as UTC"

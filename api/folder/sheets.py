@@ -172,6 +172,11 @@ class Cells:
             Mistake(code, message, self.sheet.file, row.line, column, found, remedy)
         )
 
+    def unread(self, code: str, row: Row, heading: str, error: ValueError) -> None:
+        """Note why a cell could not be read, in the words of whoever tried."""
+        wrong, _, remedy = str(error).partition("; ")
+        self.mistake(code, f"`{heading}` is {wrong}", row, heading, remedy)
+
     def number(self, row: Row, heading: str, low: float, high: float) -> float | None:
         """A number from `low` to `high`."""
         text = row.cells.get(heading, "")
