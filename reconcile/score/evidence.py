@@ -36,15 +36,16 @@ FACTOR_NODES = np.array([-2.0, -1.0, 0.0, 1.0, 2.0])
 FACTOR_WEIGHTS = np.exp(-(FACTOR_NODES**2) / 2)
 # A factor known better than this is taken as part of each value's own doubt.
 LEAST_FACTOR_SD = 0.004
-# Nodes of an expectation's spread.
-SPREAD_NODES = np.linspace(-3.2, 3.2, 17)
-SPREAD_WEIGHTS = np.exp(-(SPREAD_NODES**2) / 2)
+# Nodes of an expectation's spread, Student's t again.
+SPREAD_NODES = np.linspace(-4.0, 4.0, 17)
+SPREAD_WEIGHTS = (1 + SPREAD_NODES**2 / 5) ** -3
 
 # A count's own doubt is never less than this (between two displayed numbers; clock grain).
 LEAST_SD: dict[Measure, float] = {"calories": 0.06, "metres": 0.6, "reps": 0.5, "seconds": 0.35}
-# What a missing stretch is filled with is known to about this share; rounds vary by about that.
+# What a missing stretch is filled with is known to about this share; where nothing was recorded,
+# rounds of one person vary by about that.
 FILLED_SPREAD = 0.25
-ROUND_SPREAD = 0.10
+ROUND_SPREAD = 0.35
 # A step known to less than this share does not count as directly recorded.
 LEAST_COVER = 0.5
 # Seconds of machine time around a step within which its finish is looked for, and the grain.

@@ -9,15 +9,27 @@ import numpy as np
 from reconcile.plan import Measure, Take
 from reconcile.result import Explanation, ScoreResult, Verdict
 from reconcile.score import priors
+from reconcile.score.accounts import accounts, posterior
 from reconcile.score.evidence import Evidence, recorded_value, score_evidence
-from reconcile.score.explanations import Account, Sheet, accounts, posterior
 from reconcile.score.limits import Beyond, beyond_the_possible
 from reconcile.score.question import ScoreQuestion
 from reconcile.score.scored import Scored, scored_steps, take_of
+from reconcile.score.sheet import Account, Sheet, follows
 from reconcile.score.texts import MACHINES, TAKES, UNITS, number, text
 
 # A range wider than this share of the value does not confirm anything.
 WIDEST_CONFIRMING = 0.30
+# Without a direct count only these can speak against a score: the sheet against itself, a number of
+# another kind, one out of all proportion. A low score needs no recording to be believed.
+TELLING_UNSEEN = (
+    "missing_round",
+    "extra_round",
+    "arithmetic_slip",
+    "digits_swapped",
+    "wrong_measure",
+    "watch_calories",
+    "inflated",
+)
 # What a number may have been instead: the machine's other count.
 OTHER_MEASURES: dict[Measure, tuple[Measure, ...]] = {
     "calories": ("metres",),
@@ -41,7 +53,7 @@ def judge(question: ScoreQuestion) -> ScoreResult | None:
     rounds = question.logged.rounds or None
     sheet = Sheet(
         total=logged,
-        rounds=rounds,
+        rounds=telling_rounds(logged, rounds, scored.take, evidence),
         take=scored.take,
         evidence=evidence,
         in_other_measures={
@@ -57,6 +69,20 @@ def judge(question: ScoreQuestion) -> ScoreResult | None:
     flag = verdict in ("doubtful", "impossible")
     explanations = _explanations(sheet, scored.measure, recorded, beyond, ranked, flag)
     return _result(question, scored, logged, recorded, verdict, flag, explanations)
+
+
+def telling_rounds(
+    total: float, rounds: tuple[float, ...] | None, take: Take, evidence: Evidence
+) -> tuple[float, ...] | None:
+    """The written rounds, where they tell something.
+
+    Without a recording, rounds that make the score, and are not more than the plan's, tell nothing
+    that the score does not: fewer may have been done.
+    """
+    if rounds is None or evidence.direct:
+        return rounds
+    tells = len(rounds) > len(evidence.skipped) or not follows(total, rounds, take)
+    return rounds if tells else None
 
 
 def recorded_rounds(question: ScoreQuestion) -> tuple[float, ...]:
@@ -109,9 +135,9 @@ def _verdict(
     prompt = sum(probability for account, probability in ranked if account.prompt)
     other = sum(probability for account, probability in ranked if not account.prompt)
     if recorded is None:
-        structural = sheet.rounds is not None or sheet.evidence.measure != "reps"
-        cost_of_silence = other * priors.COST_OF_MISS_UNSEEN
-        if structural and prompt * priors.COST_OF_FALSE_QUESTION < cost_of_silence:
+        telling = sum(p for account, p in ranked if account.code in TELLING_UNSEEN)
+        cost_of_silence = telling * priors.COST_OF_MISS_UNSEEN
+        if prompt * priors.COST_OF_FALSE_QUESTION < cost_of_silence:
             return "doubtful"
         return "plausible" if question.has_heart_rate else "unverifiable"
     best, low, high = recorded

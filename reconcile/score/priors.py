@@ -30,6 +30,9 @@ CUT_SHARE = {0.0: 0.90, 0.7: 0.10}
 # Whether a total without rounds is the sum of whole readings or one reading of the sum.
 ONE_READING_SHARE = 0.25
 
+# Of missing rounds, how often it is one and not two.
+ONE_MISSING_SHARE = 0.88
+
 # Sizes of an arithmetic slip, both signs alike: a carry forgotten, off by a few, and the rest
 # spread over some share of the score.
 SLIP_SIZES = {1.0: 0.14, 2.0: 0.07, 3.0: 0.04, 5.0: 0.05, 10.0: 0.32, 20.0: 0.06, 100.0: 0.05}
@@ -48,7 +51,7 @@ UNDERSTATED_SIZES = ((0.75, 0.15), (0.25, 0.5))
 # How a changed score is written: with rounds that were changed too, or only in the total.
 ROUNDS_CHANGED_SHARE = 0.75
 # A sheet whose rounds do not make its total, though nothing else is wrong.
-CARELESS_SHARE = 0.01
+CARELESS_SHARE = 0.003
 # Rounds written with too few or too many entries though the total is right.
 MISCOUNTED_SHARE = 0.003
 

@@ -20,55 +20,46 @@ CUT_VARIANCE = 1 / 12
 
 @dataclass(frozen=True, eq=False)
 class Shown:
-    """A whole number for each round (k), by scenario (g): the floor of a doubtful reading.
+    """A whole number for each round (k), by row (r): the floor of a doubtful reading.
 
-    read: (g, k, d), the continuous value at several moments of reading, with `moments` (d,) their
-    probabilities. sd: (g, k), the doubt of a reading. offset: added before the floor: 0 for a
-    display's floor, 0.5 for rounding to the nearest, 1 for rounding up.
+    read: (r, k, d), the continuous value at several equally likely moments of reading.
+    sd: (r, k), the doubt of a reading. offset: added before the floor: 0 for a display's floor,
+    0.5 for rounding to the nearest, 1 for rounding up.
     """
 
     read: Floats
-    moments: Floats
     sd: Floats
     offset: float = 0.0
 
     def at_least(self, number: Floats | float) -> Floats:
-        """(g, k) Probability that each round shows `number` (a scalar or one a round) or more."""
+        """(r, k) Probability that each round shows `number` (a scalar or one a round) or more."""
         bar = np.broadcast_to(np.floor(number), self.read.shape[1:2])
-        sd = self.sd[:, :, None]
-        z = (self.read + self.offset - bar[None, :, None]) / sd
+        z = (self.read + self.offset - bar[None, :, None]) / self.sd[:, :, None]
         tail = (1 - WIDE_SHARE) * ndtr(z) + WIDE_SHARE * ndtr(z / WIDE_FACTOR)
         # No display shows less than nothing.
-        return np.where(bar[None, :] <= 0, 1.0, tail @ self.moments)
+        return np.where(bar[None, :] <= 0, 1.0, tail.mean(axis=2))
 
     def equals(self, number: Floats) -> Floats:
-        """(g, k) Probability that each round shows exactly its `number`."""
+        """(r, k) Probability that each round shows exactly its `number`."""
         return np.maximum(self.at_least(number) - self.at_least(np.asarray(number) + 1.0), 0.0)
 
     @property
-    def mean(self) -> Floats:
-        """(g, k) Mean of the shown numbers; a round that shows nothing adds nothing."""
-        middle = self.read @ self.moments
-        return np.where(middle < 2 * self.sd, middle, middle + self.offset - 0.5)
+    def middle(self) -> Floats:
+        """(r, k) Mean of the readings before they are cut to whole numbers."""
+        return np.asarray(self.read.mean(axis=2))
 
     @property
-    def variance(self) -> Floats:
-        """(g, k) Variance of the shown numbers within a scenario."""
-        middle = self.read @ self.moments
-        spread = (self.read - middle[:, :, None]) ** 2 @ self.moments
-        return spread + self.sd**2 + CUT_VARIANCE
+    def doubt(self) -> Floats:
+        """(r, k) Variance of the readings before they are cut to whole numbers."""
+        return np.asarray(self.read.var(axis=2) + self.sd**2)
 
     def only(self, rounds: NDArray[np.bool_]) -> Shown:
         """The same for some of the rounds."""
         return replace(self, read=self.read[:, rounds], sd=self.sd[:, rounds])
 
-    def scaled(self, factor: float) -> Shown:
-        """Every reading multiplied."""
-        return replace(self, read=self.read * factor, sd=self.sd * max(1.0, factor))
-
 
 def bin_probability(number: Floats | float, mean: Floats, variance: Floats) -> Floats:
-    """Probability of one whole number under a normal law with some errors far beyond it."""
+    """Probability of whole numbers under a normal law with some errors far beyond it."""
     sd = np.sqrt(variance)
     high, low = (number + 0.5 - mean) / sd, (number - 0.5 - mean) / sd
     narrow = ndtr(high) - ndtr(low)
@@ -76,41 +67,20 @@ def bin_probability(number: Floats | float, mean: Floats, variance: Floats) -> F
     return np.asarray((1 - WIDE_SHARE) * narrow + WIDE_SHARE * wide)
 
 
-def take_probability(number: float, shown: Shown, take: Take) -> Floats:
-    """(g,) Probability that the rounds' shown numbers make this score.
-
-    Totals and means by a normal law over the rounds, a single round and extremes exactly.
-    """
-    rounds = shown.read.shape[1]
-    if rounds == 0:
-        return np.full(shown.read.shape[0], float(number == 0))
-    if rounds == 1 and take != "mean":
-        return shown.equals(np.array([number]))[:, 0]
-    if take == "total":
-        return bin_probability(number, shown.mean.sum(axis=1), shown.variance.sum(axis=1))
+def extreme_probability(number: float, shown: Shown, take: Take) -> Floats:
+    """(r,) Probability that the lowest or highest of the rounds' shown numbers is `number`."""
+    here, above = shown.at_least(number), shown.at_least(number + 1.0)
     if take == "lowest":
-        here, above = shown.at_least(number), shown.at_least(number + 1.0)
         return np.asarray(here.prod(axis=1) - above.prod(axis=1))
-    if take == "highest":
-        here, above = 1 - shown.at_least(number), 1 - shown.at_least(number + 1.0)
-        return np.asarray(above.prod(axis=1) - here.prod(axis=1))
-    mean, variance = shown.mean.sum(axis=1), shown.variance.sum(axis=1)
-    totals = totals_of_mean(number, rounds)
-    share = 1.0 / max(1.0, len(totals) / rounds)
-    return np.asarray(
-        sum(
-            (share * bin_probability(total, mean, variance) for total in totals),
-            np.zeros_like(mean),
-        )
-    )
+    return np.asarray((1 - above).prod(axis=1) - (1 - here).prod(axis=1))
 
 
-def totals_of_mean(number: float, rounds: int) -> list[int]:
+def totals_of_mean(number: float, rounds: int) -> tuple[float, ...]:
     """Whole totals whose mean over `rounds`, rounded or cut to the decimals of `number`, is it."""
     grain = 10.0 ** -decimals_of(number)
     low, high = (number - grain / 2) * rounds, (number + grain) * rounds
     totals = range(int(np.ceil(low - 1e-9)), int(np.ceil(high - 1e-9)))
-    return [total for total in totals if total >= 0]
+    return tuple(float(total) for total in totals if total >= 0)
 
 
 def decimals_of(number: float) -> int:
