@@ -49,31 +49,6 @@ BY_COLUMN = frozenset({RECORD, BEATS, STORED_HEART_RATE})
 FILE_ID, SPORT, SESSION, LAP, EVENT, FIELD_DESCRIPTION = 0, 12, 18, 19, 21, 206
 BY_MESSAGE = frozenset({FILE_ID, SPORT, SESSION, LAP, EVENT, FIELD_DESCRIPTION})
 
-CRC_POLYNOMIAL = 0xA001
-
-
-def crc_table() -> tuple[int, ...]:
-    """Remainders of the 256 bytes for CRC-16/ARC, the checksum of FIT."""
-    table = []
-    for byte in range(256):
-        remainder = byte
-        for _ in range(8):
-            remainder = (remainder >> 1) ^ (CRC_POLYNOMIAL if remainder & 1 else 0)
-        table.append(remainder)
-    return tuple(table)
-
-
-CRC_TABLE = crc_table()
-
-
-def crc16(data: bytes) -> int:
-    """Compute the checksum of FIT: CRC-16/ARC (polynomial 0x8005, reflected, from 0)."""
-    crc = 0
-    table = CRC_TABLE
-    for byte in data:
-        crc = (crc >> 8) ^ table[(crc ^ byte) & 0xFF]
-    return crc
-
 
 @dataclass(eq=False)
 class Layout:

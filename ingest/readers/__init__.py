@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Protocol
 
 from ingest.readers import fit, gpx, table, tcx
-from ingest.recording import Recording
+from ingest.recording import Format, Recording
 
 
 class Reader(Protocol):
@@ -15,7 +15,7 @@ class Reader(Protocol):
     whether the content is of its format; `read` gives the recording or raises an `IngestError`.
     """
 
-    name: str
+    name: Format
     endings: tuple[str, ...]
 
     def sniff(self, head: bytes) -> bool:

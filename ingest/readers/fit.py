@@ -16,6 +16,7 @@ from fitparse.profile import MESSAGE_TYPES
 from fitparse.records import BASE_TYPE_BYTE
 from fitparse.utils import FitParseError
 
+from ingest.checksum import crc16
 from ingest.cleaning import Samples, recording_from
 from ingest.errors import DamagedFileError, NoSamplesError, Place, TooLargeError
 from ingest.fitdecoder import (
@@ -27,12 +28,11 @@ from ingest.fitdecoder import (
     FitPart,
     Layout,
     PartDecoder,
-    crc16,
 )
 from ingest.limits import MAX_FIT_PARTS
-from ingest.recording import Device, Floats, Problem, Recording
+from ingest.recording import Device, Floats, Format, Problem, Recording
 
-name = "fit"
+name: Format = "fit"
 endings: tuple[str, ...] = (".fit",)
 
 FIELDS: dict[str, tuple[int, ...]] = {
@@ -152,6 +152,10 @@ def decode(data: bytes, file: str) -> tuple[list[FitPart], list[Problem]]:
         unfinished = length == 0 and len(data) - offset > data[offset] + 2
         end = len(data) if unfinished else offset + data[offset] + length
         content = data[offset : min(end, len(data))]
+        if unfinished:
+            # the decoder goes by the length in the header
+            length = len(content) - content[0]
+            content = content[:4] + length.to_bytes(4, "little") + content[8:]
         try:
             part = PartDecoder(content).decode()
         except FitParseError as error:

@@ -20,9 +20,9 @@ from ingest.errors import DamagedFileError, NoSamplesError
 from ingest.markup import Vocabulary, parse, root_name
 from ingest.readers.table import text_of
 from ingest.readers.tcx import NO_TIMEZONE, numbers_of
-from ingest.recording import Floats, Problem, Recording
+from ingest.recording import Floats, Format, Problem, Recording
 
-name = "gpx"
+name: Format = "gpx"
 endings: tuple[str, ...] = (".gpx",)
 
 EXTENSIONS = {

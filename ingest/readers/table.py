@@ -29,9 +29,9 @@ from ingest.limits import (
 )
 from ingest.readers.headings import UNITS, Heading, bare, heading_of, plain_letters
 from ingest.readers.moments import DATE, Clock, clock_of, duration_of
-from ingest.recording import Device, Floats, Problem, Recording
+from ingest.recording import Device, Floats, Format, Problem, Recording
 
-name = "csv"
+name: Format = "csv"
 endings: tuple[str, ...] = (".csv", ".tsv", ".txt")
 
 DELIMITERS = (",", ";", "\t", "|")

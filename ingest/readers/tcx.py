@@ -17,9 +17,9 @@ from ingest.cleaning import Samples, recording_from
 from ingest.errors import NOWHERE, DamagedFileError, NoSamplesError
 from ingest.markup import Vocabulary, parse, root_name
 from ingest.readers.table import text_of
-from ingest.recording import Device, Floats, Problem, Recording
+from ingest.recording import Device, Floats, Format, Problem, Recording
 
-name = "tcx"
+name: Format = "tcx"
 endings: tuple[str, ...] = (".tcx",)
 
 VOCABULARY = Vocabulary(

@@ -15,6 +15,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from ingest.checksum import crc16
 from ingest.recording import Device, Floats, Recording
 
 # FIT counts seconds from this moment.
@@ -88,27 +89,6 @@ class FitOptions:
     compressed_timestamps: bool = False
     timer_events: bool = True
     serial_number: int | None = None
-
-
-def crc_table() -> tuple[int, ...]:
-    """Return the remainders of all bytes for the reflected polynomial 0x8005."""
-    remainders = []
-    for byte in range(256):
-        crc = byte
-        for _ in range(8):
-            crc = (crc >> 1) ^ (0xA001 if crc & 1 else 0)
-        remainders.append(crc)
-    return tuple(remainders)
-
-
-CRC_TABLE = crc_table()
-
-
-def checksum(data: bytes, crc: int = 0) -> int:
-    """Return the 16-bit checksum of the FIT protocol (polynomial 0x8005 reflected, start 0)."""
-    for byte in data:
-        crc = (crc >> 8) ^ CRC_TABLE[(crc ^ byte) & 0xFF]
-    return crc
 
 
 def definition(
@@ -322,5 +302,5 @@ def write_fit(recording: Recording, options: FitOptions | None = None) -> bytes:
     ]
     body = b"".join(parts)
     head = struct.pack("<BBHI4s", 14, 0x20, 2132, len(body), b".FIT")
-    head += struct.pack("<H", checksum(head))
-    return head + body + struct.pack("<H", checksum(head + body))
+    head += struct.pack("<H", crc16(head))
+    return head + body + struct.pack("<H", crc16(head + body))
