@@ -40,7 +40,7 @@ def files(repository: Path) -> list[Path]:
 
 def lines(files: list[Path]) -> Iterator[tuple[str, str]]:
     for path in files:
-        if path.suffix not in BINARY and path.name != Path(__file__).name:
+        if path.suffix not in BINARY:
             for number, line in enumerate(path.read_text("utf-8").splitlines(), start=1):
                 yield f"{path.name}:{number}", line
 
@@ -48,10 +48,10 @@ def lines(files: list[Path]) -> Iterator[tuple[str, str]]:
 @pytest.mark.parametrize(
     ("what", "pattern"),
     [
-        ("a path of one machine", r"(?<![\w.])/(home|root|Users)/\w|(?<![\w.])/work/\w"),
-        ("a registry's host", r"pypi\.org|pythonhosted|registry\.npmjs|debian\.org/"),
-        ("unfinished work", r"\b(TODO|FIXME|XXX)\b|raise NotImplementedError"),
-        ("a test that is meant to fail", r"mark\.xfail"),
+        ("a path of one machine", r"(?<![\w.])/(home|root|Users|work)/\w"),
+        ("a registry's host", r"pypi\.org|python[h]osted|registry\.npm[j]s|debian\.org/"),
+        ("unfinished work", r"\b(T[O]DO|F[I]XME|X[X]X)\b|raise Not[I]mplementedError"),
+        ("a test that is meant to fail", r"mark\.x[f]ail"),
     ],
 )
 def test_no_file_holds(files: list[Path], what: str, pattern: str) -> None:
