@@ -1,6 +1,7 @@
 """Measure the engine on simulated classes whose truth is known, and print what it is worth.
 
     python -m tests.bench --seeds 1..40 [--difficulty hard] [--json out.json] [--worst 5]
+                          [--by family] [--pictures bench-output]
 
 What each line counts stands in the docstring of its figure.
 """
@@ -20,9 +21,10 @@ from typing import Any
 
 from tests.bench.alignment_figures import BASELINES, OWNERS, STARTS, STATUS, WORK
 from tests.bench.energy_figures import ENERGY, ENERGY_BASELINES
-from tests.bench.outcomes import ClassRow, Outcome, reconcile_simulated
-from tests.bench.reliability import TABLES, bins
-from tests.bench.rows import Case, Line, Rows, mean, median, ninetieth, share, where
+from tests.bench.outcomes import ClassRow, FileRow, Outcome, StartRow, reconcile_simulated
+from tests.bench.pictures import write_diagrams
+from tests.bench.reliability import LEVELS, RANGES, TABLES, bins, levels
+from tests.bench.rows import AnyRow, Case, Line, Rows, mean, median, ninetieth, share, where
 from tests.bench.score_figures import SCORE_BASELINES, SCORES
 from tests.bench.simulator.rates import DIFFICULTIES
 
@@ -109,6 +111,41 @@ def print_tables(rows: Rows, results: dict[str, dict[str, Any]]) -> None:
         for group in bins(pairs(rows)):
             span = f"{group.low:.2f} to {group.high:.2f}"
             print(f"  {span:<30}{group.predicted:>8.3f}{group.observed:>10.3f}{group.count:>8}")
+    print(
+        "\nShare of truths inside ranges narrowed or widened to a level, as if errors were normal"
+    )
+    print(f"{'':<32}" + "".join(f"{level:>7.2f}" for level in LEVELS))
+    for name, reaches in RANGES.items():
+        held = "".join(f"{group.observed:>7.2f}" for group in levels(reaches(rows)))
+        print(f"  {name:<30}{held}")
+
+
+def key_of(row: AnyRow, by: str) -> tuple[str, ...]:
+    """The groups that a row belongs to."""
+    of = row if isinstance(row, ClassRow) else row.of
+    if by in ("family", "grouping"):
+        return (str(getattr(of, by)),)
+    file = (
+        row.file if isinstance(row, StartRow) else row.truth if isinstance(row, FileRow) else None
+    )
+    if file is None:
+        return ()
+    return file.tags if by == "tag" else (f"{file.kind} {file.format}",)
+
+
+def print_groups(rows: Rows, by: str) -> None:
+    """Print every line that has a floor, a group a row."""
+    for lines in SECTIONS.values():
+        for line in lines:
+            groups: dict[str, list[float]] = {}
+            for case in line.cases(rows):
+                for key in key_of(case.row, by):
+                    groups.setdefault(key, []).append(case.value)
+            if not line.floor or not groups:
+                continue
+            print(f"\n{line.name} ({line.unit}) {line.floor}")
+            for key, found in sorted(groups.items()):
+                print(f"  {key:<30}{number(line.summary(found)):>9}{len(found):>7}")
 
 
 def print_worst(rows: Rows, count: int) -> None:
@@ -159,6 +196,18 @@ def run(
     return rows, failures
 
 
+def print_failures(failures: Sequence[tuple[int, str]]) -> None:
+    """Print each kind of failure once, with the end of its trace and the seeds that met it."""
+    kinds: dict[str, list[tuple[int, str]]] = {}
+    for seed, trace in failures:
+        kinds.setdefault(trace.strip().splitlines()[-1], []).append((seed, trace))
+    for kind, met in kinds.items():
+        seeds = ", ".join(str(seed) for seed, _ in met)
+        cause = met[0][1].split('"""')[1] if '"""' in met[0][1] else met[0][1]
+        print(f"\nfailed: {kind}\n  seeds {seeds}")
+        print("\n".join(cause.strip().splitlines()[-8:]))
+
+
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run the bench; exit status 1 where a class failed."""
     parser = argparse.ArgumentParser(prog="tests.bench", description=__doc__)
@@ -166,6 +215,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--difficulty", choices=DIFFICULTIES)
     parser.add_argument("--json", type=Path, help="write every figure to this file")
     parser.add_argument("--worst", type=int, default=0, metavar="N", help="list the worst N cases")
+    parser.add_argument("--by", choices=("family", "grouping", "tag", "format"))
+    parser.add_argument("--pictures", type=Path, help="write reliability diagrams to this folder")
     parser.add_argument("--processes", type=int, default=2)
     chosen = parser.parse_args(arguments)
     for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
@@ -178,6 +229,12 @@ def main(arguments: Sequence[str] | None = None) -> int:
         print_worst(rows, chosen.worst)
     if chosen.json:
         chosen.json.write_text(json.dumps({"seeds": chosen.seeds, "figures": results}, indent=1))
-    for seed, trace in failures:
-        print(f"\nseed {seed} failed:\n{trace}")
+    if chosen.by:
+        print_groups(rows, chosen.by)
+    if chosen.pictures:
+        tables = {name: bins(pairs(rows)) for name, pairs in TABLES.items()}
+        tables |= {name: levels(reaches(rows)) for name, reaches in RANGES.items()}
+        for path in write_diagrams(chosen.pictures, tables):
+            print(f"wrote {path}")
+    print_failures(failures)
     return 1 if failures else 0

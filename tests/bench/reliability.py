@@ -7,8 +7,11 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.stats import norm
 
-from tests.bench.alignment_figures import KNOWN, owner_is_right
+from tests.bench.alignment_figures import KNOWN, MACHINES, owner_is_right, ranges
+from tests.bench.energy_figures import steps
+from tests.bench.outcomes import StartRow
 from tests.bench.rows import Rows
 from tests.bench.score_figures import with_recorded
 
@@ -66,6 +69,62 @@ def explanation(rows: Rows) -> Pairs:
     ]
 
 
+def reach(true: float, said: float, low: float, high: float) -> float:
+    """How far the truth lies from the value said, in widths of the range's half on that side."""
+    half = high - said if true > said else said - low
+    return abs(true - said) / max(half, 1e-9)
+
+
+def watch_starts(rows: Rows) -> list[float]:
+    return [start_reach(row) for row in ranges(rows, ("watch",))]
+
+
+def machine_starts(rows: Rows) -> list[float]:
+    return [start_reach(row) for row in ranges(rows, MACHINES)]
+
+
+def start_reach(row: StartRow) -> float:
+    said = row.said or {}
+    return reach(row.true_s, said["start_s"], said["low_s"], said["high_s"])
+
+
+def recorded_scores(rows: Rows) -> list[float]:
+    return [
+        reach(row.truth.true, row.said["recorded"], row.said["low"], row.said["high"])
+        for row in with_recorded(rows)
+        if row.said is not None
+    ]
+
+
+def step_energies(rows: Rows) -> list[float]:
+    return [
+        reach(row.truth.energy_kcal, energy["kcal"], energy["low"], energy["high"])
+        for row in steps(rows)
+        if row.said is not None and (energy := row.said["energy"])
+    ]
+
+
+LEVELS = (0.25, 0.5, 0.68, 0.8, 0.9, 0.95, 0.99)
+
+
+def levels(reaches: Sequence[float]) -> list[Bin]:
+    """How often narrower and wider ranges would hold the truth, were the errors normal ones."""
+    if not reaches:
+        return []
+    held = np.array(reaches)
+    return [
+        Bin(level, level, level, float(np.mean(held <= norm.ppf((1 + level) / 2) / 1.96)),
+            held.size)
+        for level in LEVELS
+    ]  # fmt: skip
+
+
+RANGES: dict[str, Callable[[Rows], list[float]]] = {
+    "95 % range of a start, watch": watch_starts,
+    "95 % range of a start, machine": machine_starts,
+    "95 % range of a recorded score": recorded_scores,
+    "95 % range of a step's energy": step_energies,
+}
 TABLES: dict[str, Callable[[Rows], Pairs]] = {
     "probability of a placement": placement,
     "probability of an owner": ownership,
