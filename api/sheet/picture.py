@@ -173,7 +173,7 @@ def round_amount(block: TimedBlock, work: Sequence[Interval]) -> str:
     metres = block.score is not None and block.score.measure == "metres"
     counts = [step.machine_metres if metres else step.machine_calories for step in work]
     known = [count for count in counts if count is not None]
-    return words.number(math.fsum(known)) if known else ""
+    return words.count(math.fsum(known), "metres" if metres else "calories") if known else ""
 
 
 def bell_text(work: Sequence[Interval]) -> str:

@@ -321,12 +321,9 @@ def class_questions(
                 and owner not in uploaders(record, recording.file)
             ):
                 found.append((swap_question(len(found) + 1, athlete.athlete, recording), None))
-    found.extend(
-        (owner_question(len(found) + 1 + index, recording), None)
-        for index, recording in enumerate(
-            recording for recording in result.unassigned if recording.belongs_to is not None
-        )
-    )
+    for recording in result.unassigned:
+        if recording.belongs_to is not None:
+            found.append((owner_question(len(found) + 1, recording), None))
     return tuple(found)
 
 
@@ -347,7 +344,7 @@ def score_question(
     else:
         seen = f"{whom}: {logged} logged, {words.amount(score.recorded, score.measure)} recorded"
         if score.low is not None and score.high is not None:
-            low, high = (words.number(value) for value in (score.low, score.high))
+            low, high = (words.count(value, score.measure) for value in (score.low, score.high))
             seen += f" ({low} to {high})"
         seen += "."
     if score.verdict == "impossible":
@@ -367,13 +364,14 @@ def score_question(
 def swap_question(number: int, uploader: str, recording: RecordingResult) -> Question:
     """A file that fits another athlete better than the one who handed it in."""
     owner = recording.belongs_to
+    swap = "wear each other's watch" if recording.source == "watch" else "change machines"
     return Question(
         number,
         uploader,
         f"{recording.file}: it fits {owner} better than {uploader} "
         f"({words.in_hundred(recording.probability)}).",
         None,
-        f"Did {uploader} and {owner} change machines, or did the file get the wrong name?",
+        f"Did {uploader} and {owner} {swap}, or did the file get the wrong name?",
     )
 
 

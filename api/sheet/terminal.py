@@ -152,14 +152,15 @@ def table_columns(table: BlockTable, *, compact: bool = False) -> list[list[str]
         ["athlete", *(row.athlete for row in table.rows)],
         ["option", *(row.option or "" for row in table.rows)],
         ["on", *(row.equipment or "" for row in table.rows)],
-        ["rounds", *map(rounds_text, table.rows)],
+        ["done" if compact else "rounds", *map(rounds_text, table.rows)],
         ["recorded", *(recorded_text(row, unit=False) for row in table.rows)],
         ["logged", *map(logged_text, table.rows)],
         ["verdict", *(f"{verdict_text(row)} {asked(row)}".strip() for row in table.rows)],
         energy,
     ]
     if table.intended is not None:
-        columns.append(["machine", *map(machine_text, table.rows)])
+        unit = "" if compact else " s"
+        columns.append(["machine", *(machine_text(row, unit) for row in table.rows)])
     return columns
 
 
@@ -179,7 +180,8 @@ def sentence(content: str, *, capital: bool = True) -> str:
 def block_heading(table: BlockTable) -> str:
     """The block's name, its rounds and how it is scored."""
     block = table.block
-    parts = [f"{block.rounds} rounds of {words.clock(block.round_s)}"]
+    rounds = "1 round" if block.rounds == 1 else f"{block.rounds} rounds"
+    parts = [f"{rounds} of {words.clock(block.round_s)}"]
     if block.score is not None:
         parts.append(f"{block.score.measure}, {block.score.take} over the rounds")
     if table.intended is not None:
@@ -206,18 +208,16 @@ def recorded_text(row: Row, *, unit: bool = True) -> str:
     """What the evidence says the score was."""
     if row.score is None or row.score.recorded is None:
         return "–"
-    if unit or row.own_measure or row.score.measure == "seconds":
-        return words.amount(row.score.recorded, row.score.measure)
-    return words.number(row.score.recorded)
+    shown = words.amount if unit or row.own_measure else words.count
+    return shown(row.score.recorded, row.score.measure)
 
 
 def logged_text(row: Row) -> str:
     """The score as logged, with its unit where that is not the block's."""
     if row.score is None or row.score.logged is None:
         return "–"
-    if row.own_measure or row.score.measure == "seconds":
-        return words.amount(row.score.logged, row.score.measure)
-    return words.number(row.score.logged)
+    shown = words.amount if row.own_measure else words.count
+    return shown(row.score.logged, row.score.measure)
 
 
 def verdict_text(row: Row) -> str:
@@ -239,9 +239,9 @@ def energy_range_text(row: Row) -> str:
     return "–" if row.energy is None else f"{row.energy.low:.0f}–{row.energy.high:.0f}"
 
 
-def machine_text(row: Row) -> str:
+def machine_text(row: Row, unit: str = " s") -> str:
     """Seconds left for the machine in a round, and what that says of the load."""
     if row.machine_time_s is None:
         return "–"
     load = f" {words.LOADS[row.load]}" if row.load else ""
-    return f"{row.machine_time_s:.0f} s{load}"
+    return f"{row.machine_time_s:.0f}{unit}{load}"

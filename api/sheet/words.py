@@ -111,7 +111,7 @@ EXPLANATIONS: dict[str, ExplanationWords] = {
 
 MACHINES = {"rower": "rower", "ski": "ski machine", "bike": "bike"}
 
-MEASURES = {"calories": "cal", "metres": "m", "reps": "reps", "seconds": "s"}
+MEASURES = {"calories": "cal", "metres": "m", "reps": "reps"}
 
 # What the time left for the machine was, against the time intended.
 LOADS = {"load_right": "right", "load_too_heavy": "short", "load_too_light": "long"}
@@ -155,11 +155,16 @@ def number(value: float) -> str:
     return f"{value:.0f}" if float(value).is_integer() or abs(value) >= 1000 else f"{value:.1f}"
 
 
-def amount(value: float, measure: str) -> str:
-    """A number with its unit: "55.6 cal", "1:52" for seconds."""
+def count(value: float, measure: str) -> str:
+    """A score as a sheet shows it: calories with a decimal, metres whole, seconds as a clock."""
     if measure == "seconds":
         return clock(value)
-    return f"{number(value)} {MEASURES[measure]}"
+    return f"{value:.0f}" if measure == "metres" else number(value)
+
+
+def amount(value: float, measure: str) -> str:
+    """A score with its unit: "55.6 cal", "813 m", "1:52"."""
+    return count(value, measure) + ("" if measure == "seconds" else f" {MEASURES[measure]}")
 
 
 def clock(seconds: float) -> str:
