@@ -15,7 +15,7 @@ UNKNOWN_MASS_KG = {"m": (81.0, 0.16), "f": (66.0, 0.16), None: (73.0, 0.20)}
 UNKNOWN_RESTING_HR, UNKNOWN_RESTING_SD = 62.0, 8.0
 UNKNOWN_VO2MAX_AT_30 = {"m": 47.0, "f": 40.0, None: 43.5}
 UNKNOWN_VO2MAX_FALL_PER_YEAR = 0.35
-UNKNOWN_VO2MAX_SD = 0.17
+UNKNOWN_VO2MAX_SD = 0.14
 
 # Where it does: scales and clothes, a rest or a highest heart rate as people know them, a VO2max
 # from a test or a formula. Judgement.
@@ -27,7 +27,7 @@ class Body:
     """An athlete's body as numbers. `*_sd` in the unit of the value, or relative for mass, VO2max.
 
     sex None means unknown: equations that need it are averaged, with the difference as spread.
-    vo2max_known: whether the roster says it.
+    max_known, resting_known, vo2max_known: whether the roster says it.
     """
 
     sex: Sex | None
@@ -41,6 +41,8 @@ class Body:
     max_sd: float
     vo2max: float
     vo2max_sd: float
+    max_known: bool
+    resting_known: bool
     vo2max_known: bool
 
 
@@ -79,16 +81,18 @@ def body_of(
     else:
         vo2max, vo2max_sd = athlete.vo2max, VO2MAX_SD
     return Body(
-        athlete.sex,
-        age,
-        age_sd,
-        mass_kg,
-        mass_sd,
-        resting_hr,
-        resting_sd,
-        max_hr,
-        max_sd,
-        max(vo2max, 15.0),
-        vo2max_sd,
-        athlete.vo2max is not None,
+        sex=athlete.sex,
+        age=age,
+        age_sd=age_sd,
+        mass_kg=mass_kg,
+        mass_sd=mass_sd,
+        resting_hr=resting_hr,
+        resting_sd=resting_sd,
+        max_hr=max_hr,
+        max_sd=max_sd,
+        vo2max=max(vo2max, 15.0),
+        vo2max_sd=vo2max_sd,
+        max_known=athlete.max_hr is not None,
+        resting_known=athlete.resting_hr is not None,
+        vo2max_known=athlete.vo2max is not None,
     )

@@ -49,8 +49,9 @@ BODY_WEIGHT = "body-weight circuit: calisthenics on the clock lie between modera
 MOVEMENTS = (
     Movement("rowing machine", r"\brower\b|row(ing)? machine|ergometer|\berg\b",
              "02071", "02073", "02074", "machine", 0.25, WATTS_UNKNOWN, per_metre=True),
-    Movement("ski machine", r"\bski(\b|ing)", "ski general", "02082", "02084", "machine", 0.25,
-             WATTS_UNKNOWN, per_metre=True),
+    Movement("ski machine", r"\bski(\b|ing)", "ski general", "02082", "02074", "machine", 0.25,
+             WATTS_UNKNOWN + " (its own rows leap from 10.5 to 18: the rower's 200 W instead)",
+             per_metre=True),
     Movement("bike", r"\bbik(e|ing)\b|cycl(e|ing)\b", "bike 60 W", "bike 199 W", "bike 305 W",
              "machine", 0.12, WATTS_UNKNOWN, per_metre=True),
     Movement("machine", r"^machine$", "02071", "02073", "02074", "machine", 0.25,

@@ -15,6 +15,8 @@ from reconcile.plan import Task
 SECONDS_PER_CALORIE = 4.5
 SECONDS_PER_METRE = 1.0
 SECONDS_PER_REPETITION = 2.5
+# People begin a few seconds after the bell, where nothing tells when. Common practice, no source.
+USUAL_START_S, USUAL_START_SHARE = 3.0, 0.1
 
 
 @dataclass(frozen=True)
@@ -48,7 +50,8 @@ def parts_of(step: StepEvidence) -> tuple[Part, ...]:
     pulls = _cut(step.pulls, length)
     if step.planned.kind == "rest" or (step.attempted is False and not pulls):
         return _without_gaps(pulls, length)
-    begin = min(max(step.effort_start_s or 0.0, 0.0), length)
+    late = min(USUAL_START_S, USUAL_START_SHARE * length)
+    begin = late if step.effort_start_s is None else min(max(step.effort_start_s, 0.0), length)
     stop = length if step.effort_end_s is None else min(max(step.effort_end_s, begin), length)
     tasks = step.planned.tasks
     if pulls:

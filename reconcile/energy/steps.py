@@ -29,7 +29,7 @@ from reconcile.plan import Task
 from reconcile.result import Energy
 
 # Heart rate is not asked about stretches shorter than this, nor where less of it can be trusted.
-SHORTEST_HEART_S = 20.0
+SHORTEST_HEART_S = 15.0
 LEAST_TRUST = 0.5
 # Evidence that carries less than this share of a step is not named in its method.
 NAMED_FROM = 0.03

@@ -34,11 +34,10 @@ class Efficiency:
 # bike: gross 18 to 23 %, delta 23 to 27 % (from memory); net lies between: 22.5 %, judgement.
 # ski: roller-ski skating gross 15.7 to 17.1 % (Front Physiol 2013 4:293, read), double poling on
 #   an ergometer about 13 to 18 % (from memory, weak): net 16.5 %, judgement.
-# Together they come to 8, 9 and 10 %; the reference's judgement is 8, 10 and 15 %.
 EFFICIENCY = {
-    "rower": Efficiency(0.198, 0.071, 0.05),
-    "bike": Efficiency(0.225, 0.062, 0.05),
-    "ski": Efficiency(0.165, 0.085, 0.05),
+    "rower": Efficiency(0.198, 0.071, 0.03),
+    "bike": Efficiency(0.225, 0.060, 0.03),
+    "ski": Efficiency(0.165, 0.080, 0.03),
 }
 # Above the power at VO2max, work is paid for partly without oxygen; its efficiency is less sure.
 SUPRAMAXIMAL_SD = 0.05
