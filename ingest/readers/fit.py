@@ -106,6 +106,7 @@ def read(data: bytes, file: str) -> Recording:
     columns = {channel: np.concatenate(values) for channel, values in channels.items()}
     fill_heart_rate(columns["heart_rate_bpm"], clock, parts)
     shift = FIT_EPOCH_S if dated else 0
+    first = next(iter(clock[np.isfinite(clock)].tolist()), nan)
     skipped = sum(part.skipped for part in parts)
     if skipped:
         problems.append(
@@ -115,7 +116,7 @@ def read(data: bytes, file: str) -> Recording:
         clock_s=clock + shift,
         dated=dated,
         channels=columns,
-        laps=[(start + shift, end + shift, step) for start, end, step in laps_of(messages)],
+        laps=[(start + shift, end + shift, step) for start, end, step in laps_of(messages, first)],
         pauses=[(start + shift, end + shift) for start, end in pauses_of(messages)],
         beats=beats_of(parts, shift),
         total_calories=total_calories_of(messages),
@@ -339,15 +340,21 @@ def named(messages: Iterable[Any], kind: str) -> list[Any]:
     return [message for message in messages if message.name == kind]
 
 
-def laps_of(messages: Sequence[Any]) -> list[tuple[float, float, int | None]]:
-    """Start and end of each lap in FIT seconds, and its workout step."""
+def laps_of(messages: Sequence[Any], first: float) -> list[tuple[float, float, int | None]]:
+    """Start and end of each lap in FIT seconds, and its workout step.
+
+    A lap that does not say when it began, began with the end of the one before it, or with the
+    first sample.
+    """
     laps: list[tuple[float, float, int | None]] = []
     for message in named(messages, "lap"):
         start, end = number(message, "start_time"), number(message, "timestamp")
         elapsed = number(message, "total_elapsed_time")
-        if start is not None and elapsed is not None:
+        if start is None:
+            start = laps[-1][1] if laps else first
+        elif elapsed is not None:
             end = start + elapsed
-        if start is None or end is None or end < start:
+        if end is None or not end >= start:
             continue
         step = number(message, "wkt_step_index")
         laps.append((start, end, None if step is None else int(step)))
@@ -401,13 +408,10 @@ def beats_of(parts: Sequence[FitPart], shift: float) -> tuple[Floats, Floats] | 
 
 
 def total_calories_of(messages: Sequence[Any]) -> float | None:
-    """Sum up the device's own totals: of its sessions, or else of its laps."""
-    for kind in ("session", "lap"):
-        totals = [number(message, "total_calories") for message in named(messages, kind)]
-        known = [total for total in totals if total is not None]
-        if known:
-            return sum(known)
-    return None
+    """Sum up the totals that the device states for its sessions."""
+    totals = [number(message, "total_calories") for message in named(messages, "session")]
+    known = [total for total in totals if total is not None]
+    return sum(known) if known else None
 
 
 def device_of(messages: Sequence[Any], channels: dict[str, Floats], *, located: bool) -> Device:
