@@ -14,24 +14,26 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ingest.recording import Floats, Recording
+from reconcile.pulling import (
+    LONGEST_SAMPLE_GAP_S,
+    MOVING_SPEED_M_S,
+    Bools,
+    Coasting,
+    coasting,
+    pull_edges,
+    pulling_samples,
+    speed_is_mean,
+)
 
 Machine = Literal["rower", "ski", "bike"]
-Bools = NDArray[np.bool_]
 
 # Power of the air brake from speed, P = DRAG · v³ (W, m/s): 2.80 rower and ski, 0.35 bike (pace
 # counted per 1000 m). As fixed by the contract.
 DRAG: dict[Machine, float] = {"rower": 2.80, "ski": 2.80, "bike": 0.35}
-MOVING_SPEED_M_S = 0.6
 KCAL_PER_HOUR_PER_WATT = 4 * 0.8604
 KCAL_PER_HOUR_BASE = 300.0
-
-# A break in the pulling shorter than this is a stroke's recovery or a lost sample, not a stop.
-SHORTEST_BREAK_S = 2.6
-SHORTEST_PULL_S = 1.5
-# Samples further apart than this were not taken on the way: the device paused or lost contact.
-LONGEST_SAMPLE_GAP_S = 6.0
-# A display that holds the last power does so for up to this long.
-LONGEST_HOLD_S = 3.6
+# Crossings of whole counts over which the model's error is averaged.
+SMOOTHED_CROSSINGS = 9
 
 
 @dataclass(frozen=True)
@@ -144,7 +146,14 @@ def machine_track(recording: Recording, machine: Machine, file: str) -> MachineT
         power = None
     if len(time_s) < 2 or (power is None and speed is None and recording.calories is None):
         return None
-    pulling = pulling_mask(time_s, power, speed, recording.cadence_per_min)
+    own_speed = recording.speed_m_s if speed is recording.speed_m_s else None
+    free = Coasting(np.zeros(len(time_s), dtype=bool), None)
+    averaged = own_speed is None
+    if speed is not None:
+        free = coasting(time_s, speed)
+        if own_speed is not None:
+            averaged = speed_is_mean(time_s, own_speed, recording.distance_m, free)
+    pulling = pulling_samples(time_s, power, recording.cadence_per_min, free, speed)
     pulled_power: Floats | None
     if power is not None:
         pulled_power = np.where(pulling, np.nan_to_num(power), 0.0)
@@ -161,107 +170,30 @@ def machine_track(recording: Recording, machine: Machine, file: str) -> MachineT
         pulled_power_w=pulled_power,
         calories=calories,
         metres=_running_metres(recording, speed),
-        pulls=_pulls(time_s, pulling, pulled_power),
+        pulls=_pulls(
+            time_s,
+            pulling,
+            pulled_power,
+            pull_edges(time_s, pulling, speed, free, averaged=averaged),
+        ),
         counted=counted,
     )
 
 
-def pulling_mask(
-    time_s: Floats, power: Floats | None, speed: Floats | None, cadence: Floats | None
-) -> Bools:
-    """At each sample, whether the athlete was pulling (not coasting, not still)."""
-    if power is not None:
-        known = np.nan_to_num(power)
-        pulling = known > 4.0
-        pulling &= ~_held(time_s, known, speed, pulling)
-        missing = ~np.isfinite(power)
-        if speed is not None and missing.any():
-            pulling |= missing & _pulling_by_speed(time_s, speed)
-    elif speed is not None:
-        pulling = _pulling_by_speed(time_s, speed)
-        if cadence is not None and np.nanmax(cadence, initial=0.0) > 0:
-            pulling &= ~(cadence == 0)
-    elif cadence is not None and np.nanmax(cadence, initial=0.0) > 0:
-        pulling = np.nan_to_num(cadence) > 0
-    else:
-        pulling = np.zeros(len(time_s), dtype=bool)
-    return pulling
-
-
-def _held(time_s: Floats, power: Floats, speed: Floats | None, pulling: Bools) -> Bools:
-    """Samples at the end of a run that merely repeat the last power while the flywheel slows.
-
-    Stroke noise makes exact repeats rare while somebody pulls, so a tail of repeats is the display.
-    """
-    repeats = np.concatenate([[False], (np.diff(power) == 0) & pulling[1:]])
-    if speed is not None:
-        falling = np.concatenate([[False], np.diff(np.nan_to_num(speed)) < 0])
-        repeats &= falling
-    ends = np.flatnonzero(pulling & ~np.concatenate([pulling[1:], [False]]))
-    held = np.zeros(len(power), dtype=bool)
-    for end in ends:  # a run's end, not a sample: few
-        first = end
-        while first > 0 and repeats[first] and time_s[end] - time_s[first] < LONGEST_HOLD_S:
-            first -= 1
-        held[first + 1 : end + 1] = True
-    return held
-
-
-def _pulling_by_speed(time_s: Floats, speed: Floats) -> Bools:
-    """Pulling where the machine moves and is not slowing down to a stop or to the next start.
-
-    A coasting flywheel under an air brake loses speed without a break, so a fall that goes on for
-    at least three samples and ends below 70 % of where it began is coasting.
-    """
-    known = np.nan_to_num(speed)
-    moving = known > MOVING_SPEED_M_S
-    falling = np.concatenate([[False], np.diff(known) < 0])
-    falling[~moving] = False
-    edges = np.diff(np.concatenate([[0], falling.astype(int), [0]]))
-    starts, ends = np.flatnonzero(edges == 1), np.flatnonzero(edges == -1)
-    coasting = np.zeros(len(known), dtype=bool)
-    for start, end in zip(starts, ends, strict=True):  # runs, not samples
-        low = (
-            known[end]
-            if end < len(known) and not moving[min(end, len(known) - 1)]
-            else known[end - 1]
-        )
-        if end - start >= 3 and low < 0.7 * known[start - 1]:
-            coasting[start:end] = True
-    return moving & ~coasting
-
-
-def _pulls(time_s: Floats, pulling: Bools, pulled_power: Floats | None) -> tuple[Pull, ...]:
-    """Runs of pulling, short breaks bridged, with edges half-way between the samples around them."""
-    edges = np.diff(np.concatenate([[0], pulling.astype(int), [0]]))
-    starts, ends = np.flatnonzero(edges == 1), np.flatnonzero(edges == -1) - 1
-    if len(starts) == 0:
-        return ()
-    usual_step = float(np.median(np.diff(time_s)))
-    before = time_s - np.concatenate([[0.0], np.diff(time_s)])
-    after = np.concatenate([time_s[1:], time_s[-1:]])
-    start_s = np.where(
-        time_s[starts] - before[starts] <= LONGEST_SAMPLE_GAP_S,
-        (time_s[starts] + before[starts]) / 2,
-        time_s[starts] - usual_step / 2,
-    )
-    end_s = np.where(
-        after[ends] - time_s[ends] <= LONGEST_SAMPLE_GAP_S,
-        (time_s[ends] + after[ends]) / 2,
-        time_s[ends] + usual_step / 2,
-    )
-    split = np.flatnonzero(start_s[1:] - end_s[:-1] >= SHORTEST_BREAK_S)
-    firsts = np.concatenate([[0], split + 1])
-    lasts = np.concatenate([split, [len(starts) - 1]])
+def _pulls(
+    time_s: Floats,
+    pulling: Bools,
+    pulled_power: Floats | None,
+    edges: tuple[Floats, Floats, NDArray[np.intp], NDArray[np.intp]],
+) -> tuple[Pull, ...]:
+    """Pulls with the mean of the power while pulling."""
     pulls = []
-    for first, last in zip(firsts, lasts, strict=True):  # pulls, not samples
-        if end_s[last] - start_s[first] < SHORTEST_PULL_S:
-            continue
+    for start_s, end_s, first, last in zip(*edges, strict=True):  # pulls, not samples
         mean_power = None
         if pulled_power is not None:
-            inside = pulled_power[starts[first] : ends[last] + 1]
-            mean_power = float(np.mean(inside[pulling[starts[first] : ends[last] + 1]]))
-        pulls.append(Pull(float(start_s[first]), float(end_s[last]), mean_power))
+            inside = slice(first, last + 1)
+            mean_power = float(np.mean(pulled_power[inside][pulling[inside]]))
+        pulls.append(Pull(float(start_s), float(end_s), mean_power))
     return tuple(pulls)
 
 
@@ -324,30 +256,49 @@ def _running_calories(
 def _through_the_count(time_s: Floats, shown: Floats, modelled: Floats | None) -> Floats:
     """A continuous count that agrees with the displayed one and grows like the modelled one.
 
-    Each time the display goes up by one, the count crosses a whole number between two samples; the
-    model's error at these crossings, smoothed over neighbours, is taken out of the model.
+    A display that starts again from 0 begins a stretch of its own, at the fraction reached.
     """
     known = np.isfinite(shown)
     times, counts = time_s[known], np.floor(shown[known])
-    resets = np.concatenate([[0.0], np.cumsum(np.where(np.diff(counts) < 0, counts[:-1], 0.0))])
-    counts = counts + resets
+    model = times * np.nan if modelled is None else modelled[known]
+    resets = np.flatnonzero(np.diff(counts) < 0) + 1
+    stretches = np.split(np.arange(len(times)), resets)
+    parts: list[Floats] = []
+    reached = 0.0
+    for number, rows in enumerate(stretches):  # a stretch between resets, not a sample
+        own = _one_stretch(times[rows], counts[rows], model[rows])
+        if number > 0:
+            own = own - min(float(own[0]), 1.0) + reached
+        reached = float(own[-1])
+        parts.append(own)
+    whole = np.concatenate(parts)
+    if modelled is None:
+        return np.interp(time_s, times, whole)
+    return np.asarray(modelled + np.interp(time_s, times, whole - model))
+
+
+def _one_stretch(times: Floats, counts: Floats, model: Floats) -> Floats:
+    """The continuous count at the samples of one stretch without a reset.
+
+    Each time the display goes up by one, the count crosses a whole number between two samples; the
+    model's error at these crossings, smoothed over neighbours, is taken out of the model. Without
+    a model (NaN) the count grows evenly between crossings.
+    """
     rises = np.flatnonzero(np.diff(counts) > 0)
     if len(rises) == 0:
-        return np.full(len(time_s), counts[0])
+        if np.isnan(model).any():
+            return counts.copy()
+        return np.asarray(counts[0] + np.minimum(model - model[0], 1.0))
     crossing_s = (times[rises] + times[rises + 1]) / 2
-    if modelled is None:
-        return np.interp(
-            time_s,
-            np.concatenate([times[:1], crossing_s, times[-1:]]),
-            np.concatenate([counts[:1], counts[rises + 1], counts[-1:]]),
-        )
-    model = modelled[known]
     crossed = (counts[rises] + counts[rises + 1] + 1) / 2
+    if np.isnan(model).any():
+        return np.interp(
+            times,
+            np.concatenate([times[:1], crossing_s, times[-1:]]),
+            np.concatenate([counts[:1], crossed, np.maximum(counts[-1:], crossed[-1:])]),
+        )
     error = crossed - (model[rises] + model[rises + 1]) / 2
-    width = 9
-    if len(error) >= width:
-        padded = np.pad(error, width // 2, mode="edge")
-        smooth = np.convolve(padded, np.ones(width) / width, mode="valid")
-    else:
-        smooth = np.full(len(error), float(np.mean(error)))
-    return modelled + np.interp(time_s, crossing_s, smooth)
+    width = min(SMOOTHED_CROSSINGS, len(error) - 1 + len(error) % 2)
+    padded = np.pad(error, width // 2, mode="edge")
+    smooth = np.convolve(padded, np.ones(width) / width, mode="valid")
+    return np.asarray(model + np.interp(times, crossing_s, smooth))

@@ -13,6 +13,7 @@ import numpy as np
 from ingest.recording import Floats
 
 HOURS = 13
+ANY_TIME_S = 20 * 86400.0
 
 
 @dataclass(frozen=True)
@@ -25,20 +26,22 @@ class ClockHabits:
     anything: float
 
 
-WATCH = ClockHabits(right=0.84, minutes=0.10, hours=0.05, anything=0.01)
-MACHINE = ClockHabits(right=0.57, minutes=0.27, hours=0.10, anything=0.06)
+WATCH = ClockHabits(right=0.84, minutes=0.10, hours=0.06, anything=0.0001)
+MACHINE = ClockHabits(right=0.57, minutes=0.30, hours=0.13, anything=0.0003)
 
 
 def clock_log_prior(error_s: Floats, habits: ClockHabits) -> Floats:
-    """Log density (1/s) of a clock error; `anything` is spread over a day."""
+    """Log density (1/s) of a clock error; `anything` is spread over weeks."""
 
     def near(x: Floats) -> Floats:
         tight = np.exp(-0.5 * (x / 1.2) ** 2) / (1.2 * np.sqrt(2 * np.pi))
         loose = np.exp(-np.abs(x) / 2.5) / 5.0
         return np.asarray(0.85 * tight + 0.15 * loose)
 
-    minutes = 0.5 * np.exp(-np.abs(error_s) / 50.0) / 100.0 + 0.5 / (
-        np.pi * 120.0 * (1 + (error_s / 120.0) ** 2)
+    minutes = (
+        0.45 * np.exp(-np.abs(error_s) / 50.0) / 100.0
+        + 0.30 / (np.pi * 120.0 * (1 + (error_s / 120.0) ** 2))
+        + 0.25 * (np.abs(error_s) < 3600.0) / 7200.0
     )
     hour = np.round(error_s / 3600.0)
     off_hour = error_s - 3600.0 * hour
@@ -51,6 +54,6 @@ def clock_log_prior(error_s: Floats, habits: ClockHabits) -> Floats:
         habits.right * near(error_s)
         + habits.minutes * minutes
         + habits.hours * whole
-        + habits.anything / 86400.0
+        + habits.anything / ANY_TIME_S
     )
     return np.asarray(np.log(density))

@@ -7,19 +7,30 @@ an edge anywhere in the round. Densities are judgement, checked by simulation ov
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from ingest.recording import Floats, Lap
 from reconcile.align.grid import NOTHING, STEP_S, LogRatio
-from reconcile.machine import Pull
 from reconcile.timeline import PlannedStep
 
 SKIPPED_ROUND = 0.06
 PULL_IN_REST = 0.12
 LEAST_ACTIVE_S = 4.0
+# How often a pull follows no plan at all: easy pulling in a rest, or a try between blocks.
+EASY_STRAY = 0.5
+HARD_STRAY = 0.08
+
+
+@dataclass(frozen=True)
+class Bout:
+    """A stretch of machine work, seconds on the recording's clock; easy if far below hard work."""
+
+    start_s: float
+    end_s: float
+    easy: bool
 
 
 @dataclass(frozen=True)
@@ -76,8 +87,8 @@ def end_density(late_s: Floats, window_s: float, *, at_bell: bool) -> Floats:
     if not at_bell:
         return 0.9 * _uniform(late_s, -window_s, 1.0) + 0.1 * _uniform(late_s, -window_s, 20.0)
     return (
-        0.62 * _normal(late_s, 0.4, 0.9)
-        + 0.20 * _normal(late_s, 0.5, 2.2)
+        0.60 * _normal(late_s, 0.2, 1.1)
+        + 0.22 * _normal(late_s, 0.3, 2.4)
         + 0.12 * _uniform(late_s, -22.0, -2.0)
         + 0.06 * _uniform(late_s, -window_s, 30.0)
     )
@@ -91,15 +102,15 @@ def start_density(late_s: Floats, window_s: float, *, at_bell: bool) -> Floats:
             (late_s >= 0) & (late_s <= window_s), 0.97 / window_s * 6 * x * (1 - x), 0.0
         ) + (0.03 * _uniform(late_s, -5.0, window_s))
     return (
-        0.55 * _normal(late_s, 1.2, 1.3)
-        + 0.27 * np.where(late_s >= 0, np.exp(-np.maximum(late_s, 0) / 6.0) / 6.0, 0.0)
+        0.57 * _normal(late_s, 1.8, 1.4)
+        + 0.25 * np.where(late_s >= 0, np.exp(-np.maximum(late_s, 0) / 6.0) / 6.0, 0.0)
         + 0.10 * _uniform(late_s, 0.0, 30.0)
         + 0.08 * _uniform(late_s, -10.0, window_s)
     )
 
 
 def pull_evidence(
-    pulls: Sequence[Pull],
+    pulls: Sequence[Bout],
     covered_s: tuple[float, float],
     windows: Sequence[MachineWindow],
     block_s: float,
@@ -122,49 +133,48 @@ def pull_evidence(
     start_log = np.log(0.97 * usual * start_ratio + 0.03)
 
     total = np.zeros(len(starts))
-    pull_start = np.array([pull.start_s for pull in pulls])
-    pull_end = np.array([pull.end_s for pull in pulls])
-    for log_ratio, edge_s, bound in (
-        (start_log, pull_start, covered_s[0]),
-        (end_log, pull_end, covered_s[1]),
-    ):
-        for edge in edge_s:
-            if abs(edge - bound) < 2.0 and bound == covered_s[1]:
-                continue  # cut off by the end of the recording: no edge at all
-            total += np.interp(edge - starts, clock, log_ratio, left=0.0, right=0.0)
-    total += _presence(pull_start, pull_end, covered_s, windows, starts, block_s)
+    for pull in pulls:
+        as_planned = np.interp(pull.start_s - starts, clock, start_log, left=0.0, right=0.0)
+        if abs(pull.end_s - covered_s[1]) >= 2.0:  # else cut off by the file's end: no edge
+            as_planned = as_planned + np.interp(
+                pull.end_s - starts, clock, end_log, left=0.0, right=0.0
+            )
+        stray = EASY_STRAY if pull.easy else HARD_STRAY
+        total += np.logaddexp(np.log1p(-stray) + as_planned, np.log(stray))
+    total += _presence(pulls, covered_s, windows, starts, block_s)
     return LogRatio(first, total)
 
 
 def _presence(
-    pull_start: Floats,
-    pull_end: Floats,
+    pulls: Sequence[Bout],
     covered_s: tuple[float, float],
     windows: Sequence[MachineWindow],
     starts: Floats,
     block_s: float,
 ) -> Floats:
-    """Log penalties for windows without work and for work where none is planned."""
-    knots = np.concatenate([np.stack([pull_start, pull_end], axis=1).ravel()])
-    active = np.concatenate(
-        [np.stack([np.zeros(len(pull_start)), pull_end - pull_start], 1).ravel()]
-    )
-    cumulative = np.cumsum(active)
-
-    def active_until(time_s: Floats) -> Floats:
-        return np.interp(time_s, knots, cumulative, left=0.0, right=cumulative[-1])
-
+    """Log penalties for windows without work and for hard work where none is planned."""
+    active_until = _running_time(pulls)
+    hard_until = _running_time([pull for pull in pulls if not pull.easy])
     low = np.array([window.start_s for window in windows])[:, None] + starts
     high = np.array([window.end_s for window in windows])[:, None] + starts
     inside = active_until(high) - active_until(low)
     covered = (low >= covered_s[0] - 2.0) & (high <= covered_s[1] + 2.0)
     missing = covered & (inside < LEAST_ACTIVE_S)
     total = np.log(SKIPPED_ROUND) * missing.sum(axis=0)
-    whole = active_until(starts + block_s) - active_until(starts)
-    stray = np.maximum(whole - inside.sum(axis=0), 0.0)
+    whole = hard_until(starts + block_s) - hard_until(starts)
+    stray = np.maximum(whole - (hard_until(high) - hard_until(low)).sum(axis=0), 0.0)
     rest_s = max(block_s - sum(window.end_s - window.start_s for window in windows), 1.0)
     typical = rest_s / max(len(windows), 1)
     return np.asarray(total + np.log(PULL_IN_REST) * np.minimum(stray / max(typical, 8.0), 4.0))
+
+
+def _running_time(pulls: Sequence[Bout]) -> Callable[[Floats], Floats]:
+    """Seconds of pulling up to a time, as a function of it."""
+    knots = np.array([edge for pull in pulls for edge in (pull.start_s, pull.end_s)])
+    grown = np.cumsum([part for pull in pulls for part in (0.0, pull.end_s - pull.start_s)])
+    if len(knots) == 0:
+        return np.zeros_like
+    return lambda time_s: np.interp(time_s, knots, grown, left=0.0, right=grown[-1])
 
 
 def lap_evidence(laps: Sequence[Lap], steps: Sequence[PlannedStep], length_s: float) -> LogRatio:

@@ -60,12 +60,14 @@ class LogRatio:
 NOTHING = LogRatio(0, np.zeros(1))
 
 
-def correlate_full(kernel: Floats, signal: Floats) -> Floats:
-    """c[k] = Σ_i kernel[i] · signal[i + k] for k from −(len(kernel) − 1) to len(signal) − 1."""
-    size = len(kernel) + len(signal) - 1
+def convolve_full(first: Floats, second: Floats) -> Floats:
+    """c[k] = Σ_i first[i] · second[k − i], by FFT; `len(first) + len(second) - 1` values.
+
+    `scipy.signal.fftconvolve` is the same; its package takes as long to import as a class to check.
+    """
+    size = len(first) + len(second) - 1
     fast = next_fast_len(size, real=True)
-    product = rfft(kernel[::-1], fast) * rfft(signal, fast)
-    return np.asarray(irfft(product, fast)[:size])
+    return np.asarray(irfft(rfft(first, fast) * rfft(second, fast), fast)[:size])
 
 
 def log_sum_exp(values: Floats) -> float:

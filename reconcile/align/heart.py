@@ -23,14 +23,15 @@ HEART_STEP_S = 2.0
 # Time constants (on, off), seconds, and how common each pair is judged to be.
 RESPONSES = ((20.0, 42.0), (30.0, 55.0), (42.0, 75.0))
 RESPONSE_WEIGHTS = (0.35, 0.40, 0.25)
-# Delay of the heart behind the work and of the device behind the heart together, seconds: usually
-# near the first, sometimes (an optical sensor that lags) anywhere in the second range. Judgement.
-USUAL_DELAY_S, DELAY_SD_S = 8.5, 3.2
+# From the bell to the answer that a device shows: people start a second or three late, the heart
+# answers some seconds later, a wrist sensor smooths over some more. Usually near the first,
+# sometimes (a sensor that lags) anywhere in the second range. Judgement, seconds.
+USUAL_DELAY_S, DELAY_SD_S = 12.5, 4.0
 LAGGING_S, LAGGING_SHARE = (12.0, 30.0), 0.10
 WHITENING = 0.92
 WHITENING_LAG = 2
 # Whitened samples per independent one, judged from the correlation that whitening leaves.
-SAMPLES_PER_INDEPENDENT = 5.0
+SAMPLES_PER_INDEPENDENT = 8.0
 AFTER_BLOCK_S = 60.0
 LEAST_OVERLAP_S = 60.0
 MOST_GROUPS = 3

@@ -15,10 +15,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.signal import fftconvolve
 
 from ingest.recording import Floats
-from reconcile.align.grid import STEP_S, LogRatio
+from reconcile.align.grid import STEP_S, LogRatio, convolve_full
 
 # A recording may mislead about the bell (another round, an odd heart): no single one may move the
 # class by more than this share of doubt allows.
@@ -139,7 +138,7 @@ class _Search:
         mass = mass[low:high]
         peak = max(float(np.max(ratio.values)), 0.0)
         lift = np.exp(ratio.values - peak) - np.exp(-peak)
-        summed = fftconvolve(mass, lift) if len(mass) > 1 else mass[0] * lift
+        summed = convolve_full(mass, lift) if len(mass) > 1 else mass[0] * lift
         offset = recording.first + low + ratio.first - recording.delay
         at = np.arange(first, first + count) - offset
         inside = (at >= 0) & (at < len(summed))
@@ -261,7 +260,7 @@ def _marginal_priors(prior: ClassPrior) -> list[Floats]:
     for block in range(1, len(prior.starts)):
         own, gap, before = prior.starts[block], prior.gaps[block - 1], prior.starts[block - 1]
         mass = np.exp(out[-1] - np.max(out[-1]))
-        spread = np.maximum(fftconvolve(mass, np.exp(gap.values)), 1e-12)
+        spread = np.maximum(convolve_full(mass, np.exp(gap.values)), 1e-12)
         index = np.arange(len(own.values)) + own.first - before.first - gap.first
         inside = (index >= 0) & (index < len(spread))
         chained = np.where(inside, spread[np.clip(index, 0, len(spread) - 1)], 1e-12)
@@ -336,7 +335,7 @@ def _placement(
         cavity = cavity / cavity.sum()
     kept = np.flatnonzero(cavity > 1e-7 * np.max(cavity))
     low, high = int(kept[0]), int(kept[-1]) + 1
-    spread = np.maximum(fftconvolve(cavity[low:high], over_x[::-1]), 0.0)
+    spread = np.maximum(convolve_full(cavity[low:high], over_x[::-1]), 0.0)
     first = posterior.first + low + recording.delay - recording.last
     log_weights = np.log(np.maximum(spread, 1e-13 * np.max(spread)))
     return normalised(first, log_weights + ratio.on(first, len(spread)))

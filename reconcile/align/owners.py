@@ -1,9 +1,8 @@
-"""Whose recording it is: every file against every athlete, solved for the class as a whole.
+"""Evidence of whose recording it is.
 
 A machine's file and a heart rate belong together where the heart answers that machine's work better
 than it answers the plan; two heart rates where they are the same heart. The sheet says which
-machine an athlete used and what they read off it. A file keeps the name that it was uploaded under
-unless the evidence outweighs how rarely people take the wrong one.
+machine an athlete used and what they read off it.
 """
 
 from __future__ import annotations
@@ -12,10 +11,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import linear_sum_assignment
-from scipy.signal import lfilter
 
 from ingest.recording import Floats
+from reconcile.align.grid import convolve_full
 from reconcile.align.heart import (
     HEART_STEP_S,
     SAMPLES_PER_INDEPENDENT,
@@ -27,28 +25,24 @@ from reconcile.align.signals import Signals
 from reconcile.machine import MachineTrack
 from reconcile.timeline import PlannedStep
 
-# Judgement, no source: how often a file is under the wrong name, and nobody's in the class.
-WRONG_NAME = 0.05
-NOBODYS = 0.02
-UNASSIGNED_NOBODYS = 0.08
+# Judgement, no source.
 OTHER_EQUIPMENT = np.log(0.02)
 SAME_EQUIPMENT = np.log(2.0)
+# Few people wear two heart-rate sensors.
+SECOND_SENSOR = np.log(0.04)
+# Nobody works two machines at once, though a phone may record one of them beside its own file.
+TWO_MACHINES = -9.0
 # A logged score is near what the machine counted about this often.
 SCORE_NEAR = 0.75
 SCORE_SPREAD = 0.012
-# Evidence from one pair of signals is never taken for more than this (nats).
-MOST_EVIDENCE = 25.0
 LINEAR_TIME_CONSTANTS_S = (25.0, 40.0, 60.0)
 PAIR_DELAYS = (1, 3, 4, 6, 8, 11)
-
-
-@dataclass(frozen=True, eq=False)
-class Ownership:
-    """A file's likeliest owner (None: nobody of this class) and how probable that is."""
-
-    file: str
-    owner: str | None
-    probability: float
+LEAST_COMMON = 60
+LEAST_MACHINES = 4
+SAME_HEART_BPM = 1.5
+OTHER_HEART_BPM = 11.0
+SAME_WORK = 0.03
+OTHER_WORK = 0.2
 
 
 @dataclass(frozen=True, eq=False)
@@ -100,8 +94,9 @@ def plan_signal(starts_s: Sequence[float], steps: Sequence[Sequence[PlannedStep]
 
 def _linear_answers(work: Floats) -> Floats:
     """(constant, time) first-order answers to work, without delay."""
-    keep = np.exp(-HEART_STEP_S / np.array(LINEAR_TIME_CONSTANTS_S))
-    return np.stack([lfilter([1 - k], [1, -k], work) for k in keep])
+    lag_s = np.arange(0.0, 6 * max(LINEAR_TIME_CONSTANTS_S), HEART_STEP_S)
+    kernels = [np.exp(-lag_s / tau) for tau in LINEAR_TIME_CONSTANTS_S]
+    return np.stack([convolve_full(k / k.sum(), work)[: len(work)] for k in kernels])
 
 
 def heart_explained_by(heart: ClassSignal, rows: Sequence[ClassSignal]) -> float:
@@ -136,32 +131,63 @@ def heart_explained_by(heart: ClassSignal, rows: Sequence[ClassSignal]) -> float
 
 
 def same_heart_evidence(first: ClassSignal, second: ClassSignal) -> float:
-    """Evidence that two recordings hold the same heart: how much of the change from moment to
-    moment in the second the first explains, against what two hearts under one plan share.
+    """Log ratio of "the same heart" against "two hearts under one plan", from how far apart two
+    recordings of heart rate are.
+
+    Two sensors on one heart differ by a beat or two for most of the time, two hearts by ten.
     """
-    count = len(second.values)
-    lag = WHITENING_LAG
-    best = 0.0
-    found = False
-    for move in range(-3, 12):  # an optical sensor comes later than a strap
-        a = first.on(second.first - move, count, np.nan)
-        a, b = (
-            a[lag:] - WHITENING * a[:-lag],
-            second.values[lag:] - WHITENING * second.values[:-lag],
-        )
-        good = np.isfinite(a) & np.isfinite(b)
-        samples = int(np.count_nonzero(good))
-        if samples < 60 or np.std(a[good]) < 1e-6 or np.std(b[good]) < 1e-6:
-            continue
-        found = True
-        rho = max(float(np.corrcoef(a[good], b[good])[0, 1]), 0.0)
-        best = max(best, -0.5 * samples / SAMPLES_PER_INDEPENDENT * np.log(max(1 - rho**2, 0.01)))
-    return best if found else 0.0
+    apart = np.inf
+    for move in range(-2, 10):  # a wrist sensor comes later than a strap
+        gap = np.abs(first.on(second.first - move, len(second.values), np.nan) - second.values)
+        gap = gap[np.isfinite(gap)]
+        if len(gap) >= LEAST_COMMON:
+            apart = min(apart, float(np.median(gap)))
+    if not np.isfinite(apart):
+        return 0.0
+    same = 0.9 * np.exp(-apart / SAME_HEART_BPM) / SAME_HEART_BPM + 0.1 / 30
+    z = (np.log(max(apart, 0.5)) - np.log(OTHER_HEART_BPM)) / 0.6
+    other = np.exp(-0.5 * z * z) / (0.6 * np.sqrt(2 * np.pi) * max(apart, 0.5)) + 0.001
+    return float(np.log(same / other))
+
+
+def best_of_gains(gains: Floats) -> Floats:
+    """Log ratios of "this machine's work drove this heart" against "another's did".
+
+    gains: how much better each machine's work explains one heart than the plan alone does. All
+    follow one plan, so that every machine explains something: only the differences count.
+    """
+    if len(gains) < LEAST_MACHINES:
+        return np.clip(0.3 * (gains - 5.0), -2.0, 3.0)
+    rest = np.sort(gains)[:-1]
+    scaled = gains / (1.0 + 0.1 * float(np.std(rest)))
+    share = np.exp(scaled - scaled.max())
+    share /= share.sum()
+    return np.asarray(np.log(0.96 * share * len(gains) + 0.04))
+
+
+def same_work_evidence(first: ClassSignal, second: ClassSignal) -> float:
+    """Log ratio of "one machine's work recorded twice" against "two people on two machines".
+
+    Twice the same work differs by a few per cent from moment to moment, two people by more.
+    """
+    apart = np.inf
+    for move in range(-3, 4):
+        other = second.on(first.first + move, len(first.values), 0.0)
+        either = (first.values > 0.05) | (other > 0.05)
+        if np.count_nonzero(either) >= LEAST_COMMON / 2:
+            gap = np.abs(first.values - other)[either] / np.maximum(first.values, other)[either]
+            apart = min(apart, float(np.median(gap)))
+    if not np.isfinite(apart):
+        return 0.0
+    same = 0.9 * np.exp(-apart / SAME_WORK) / SAME_WORK + 0.1
+    z = (np.log(max(apart, 0.005)) - np.log(OTHER_WORK)) / 0.6
+    other_density = np.exp(-0.5 * z * z) / (0.6 * np.sqrt(2 * np.pi) * max(apart, 0.005)) + 0.01
+    return float(np.log(same / other_density))
 
 
 def score_evidence(logged: float | None, recorded: float | None) -> float:
-    """Log ratio of a logged score under "read off this machine" against "read off another"."""
-    if logged is None or recorded is None or recorded <= 0:
+    """Log ratio of a logged number under "read off this machine" against "read off another"."""
+    if logged is None or recorded is None or not recorded > 0:
         return 0.0
     sd = max(SCORE_SPREAD * recorded, 0.7)
     near = np.exp(-0.5 * ((logged - recorded - 0.3) / sd) ** 2) / (sd * np.sqrt(2 * np.pi))
@@ -169,77 +195,3 @@ def score_evidence(logged: float | None, recorded: float | None) -> float:
     far = np.exp(-0.5 * ((logged - recorded) / spread) ** 2) / (spread * np.sqrt(2 * np.pi))
     far = max(far, 0.05 / recorded)
     return float(np.log((SCORE_NEAR * near + (1 - SCORE_NEAR) * far) / far))
-
-
-def solve(
-    files: Sequence[str],
-    uploaders: Sequence[tuple[str, ...]],
-    athletes: Sequence[str],
-    evidence: Floats,
-    exclusive: Sequence[Sequence[bool]],
-) -> list[Ownership]:
-    """Owners of files of one kind.
-
-    evidence: (file, athlete) log ratios against "belongs to nobody here". exclusive[i][j]: files i
-    and j overlap in time, so one athlete cannot have recorded both.
-    """
-    count, people = evidence.shape
-    total = np.empty((count, people + count))
-    total[:] = -1e3
-    for i, names in enumerate(uploaders):
-        for j, athlete in enumerate(athletes):
-            if names:
-                share = (
-                    1 - WRONG_NAME - NOBODYS
-                    if athlete in names
-                    else WRONG_NAME / max(people - 1, 1)
-                )
-            else:
-                share = (1 - UNASSIGNED_NOBODYS) / max(people, 1)
-            total[i, j] = np.log(share) + evidence[i, j]
-        total[i, people + i] = np.log(NOBODYS if names else UNASSIGNED_NOBODYS)
-    owners: dict[int, int] = {}
-    left = list(range(count))
-    # An athlete may own several files that do not overlap: solve, fix, and solve again for those
-    # left over with the athletes for whom they do not clash.
-    while left:
-        cost = -total[left]
-        for row, i in enumerate(left):
-            for k, j in owners.items():
-                if exclusive[i][k] and j < people:
-                    cost[row, j] = 1e3
-        rows, columns = linear_sum_assignment(cost)
-        fixed = dict(zip((left[r] for r in rows), (int(c) for c in columns), strict=True))
-        again = []
-        for i, j in fixed.items():
-            better = int(np.argmax(total[i, :people]))
-            clash = any(
-                exclusive[i][k] and fixed.get(k, owners.get(k)) == better
-                for k in (*fixed, *owners)
-                if k != i
-            )
-            if j >= people and not clash and total[i, better] > total[i, j]:
-                again.append(i)
-            else:
-                owners[i] = j
-        if len(again) == len(left):
-            for i in again:
-                owners[i] = int(np.argmax(total[i]))
-            break
-        left = again
-    out = []
-    for i, file in enumerate(files):
-        j = owners[i]
-        rivals = total[i].copy()
-        for k, other in owners.items():
-            if k != i and exclusive[i][k] and other < people and other != j:
-                rivals[other] += min(total[k].max() - total[k, other], 0.0) - 1.0
-        weights = np.exp(rivals - rivals.max())
-        out.append(
-            Ownership(
-                file,
-                athletes[j] if j < people else None,
-                float(weights[j] / weights.sum()),
-            )
-        )
-    return out

@@ -32,11 +32,22 @@ from reconcile.plan import Plan, TimedBlock
 from reconcile.result import BlockPlacement, Status
 from reconcile.timeline import PlannedStep
 
-# A file made at the right hour is sometimes of something else.
-OF_SOMETHING_ELSE = 0.03
+# Judgement, no source: how often a file is of the class, of another time (within ten days), or of
+# something else at the same hour; how often a session of another time has the same shape, however
+# well it fits; where the first sample usually lies.
+OF_CLASS = 0.93
+ANOTHER_TIME_NAMED = 0.06
+ANOTHER_TIME_UNNAMED = 0.15
+SAME_SHAPE = 0.003
+# A file without a date says nothing of its time: what fits poorly is more often of another time
+# than the share of such files alone would say.
+UNDATED_FACTOR = 15.0
+SPREAD_OF_OTHERS_S = 10 * 86400.0
+OF_SOMETHING_ELSE = 0.01
+USUAL_SPREAD_S = 3600.0
 SURE = 0.80
 CREDIBLE_RIVAL = 0.05
-UNDATED_FROM_CLASS = 0.9
+UNDATED_S = 86400.0
 PINNED = 60.0
 
 
@@ -140,7 +151,7 @@ def recording_evidence(
     )
     x = np.arange(first, last + 1)
     if recording.start is None:
-        clock = np.full(len(x), np.log(UNDATED_FROM_CLASS / len(x)))
+        clock = np.full(len(x), np.log(STEP_S / UNDATED_S))
     else:
         shown_s = (recording.start - stated_start).total_seconds()
         habits = MACHINE if signals.track is not None else WATCH
@@ -194,7 +205,15 @@ def _summary(
 ) -> Placement:
     signals = assignment.signals
     clock = joint.clocks[number]
-    match = _match(plan, evidence, joint, signals.length_s)
+    recording = signals.upload.recording
+    match = _match(
+        plan,
+        evidence,
+        joint,
+        signals.length_s,
+        named=bool(signals.upload.athletes),
+        dated=recording is not None and recording.start is not None,
+    )
     x_s = _mode_mean(clock)
     blocks: list[BlockPlacement] = []
     sds: dict[str, float] = {}
@@ -220,7 +239,9 @@ def _summary(
         status, probability = "unmatched", match
         blocks = []
     else:
-        probability = min(probabilities)
+        scored = {block.name for block in plan.timed_blocks if block.score is not None}
+        telling = [b.probability for b in blocks if b.block in scored] or probabilities
+        probability = max(telling)
         status = "aligned" if probability >= SURE else "ambiguous"
         if status == "aligned":
             seen: set[str] = set()
@@ -245,7 +266,15 @@ def half_of_shortest_gap(steps: Sequence[PlannedStep], block: TimedBlock) -> flo
     return float(np.min(np.diff(starts))) / 2
 
 
-def _match(plan: Plan, evidence: RecordingEvidence, joint: JointEstimate, length_s: float) -> float:
+def _match(
+    plan: Plan,
+    evidence: RecordingEvidence,
+    joint: JointEstimate,
+    length_s: float,
+    *,
+    named: bool,
+    dated: bool,
+) -> float:
     """Probability that the recording is of this class, not of another time or of something else."""
     x = np.arange(evidence.first, evidence.last + 1) * STEP_S
     log_weights = evidence.clock.copy()
@@ -254,11 +283,21 @@ def _match(plan: Plan, evidence: RecordingEvidence, joint: JointEstimate, length
         log_weights = log_weights + evidence.given_start(number, joint.starts[number])
         start_s = (joint.starts[number] + evidence.delay) * STEP_S - x
         overlaps |= (start_s < length_s - 30.0) & (start_s + block.duration_s > 30.0)
-    inside = np.exp(evidence.clock)
+    # Densities (1/s) of the time that the clock shows, if the recording is of the class and if not.
+    per_second = 1 / (STEP_S * USUAL_SPREAD_S)
+    shown = np.exp(evidence.clock)
     top = max(float(np.max(log_weights)), 0.0)
-    matched = (1 - OF_SOMETHING_ELSE) * np.exp(log_weights - top)[overlaps].sum()
-    other = 1 - (1 - OF_SOMETHING_ELSE) * min(inside[overlaps].sum(), 1.0)
-    return float(matched / (matched + other * np.exp(-top)))
+    matched = OF_CLASS * per_second * np.exp(log_weights - top)[overlaps].sum()
+    samples_say = log_weights - evidence.clock
+    fits = float(np.mean(np.exp(samples_say - np.max(samples_say)))) * np.exp(
+        min(float(np.max(samples_say)) - top, 50.0)
+    )
+    of_another = (ANOTHER_TIME_NAMED if named else ANOTHER_TIME_UNNAMED) / SPREAD_OF_OTHERS_S
+    if not dated:
+        of_another *= UNDATED_FACTOR
+    other = of_another * (np.exp(-top) + SAME_SHAPE * fits)
+    other += OF_SOMETHING_ELSE * per_second * shown[overlaps].sum() * np.exp(-top)
+    return float(matched / (matched + other))
 
 
 @dataclass(frozen=True)

@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import numpy as np
-from scipy.signal import fftconvolve
 
 from ingest.recording import Floats
-from reconcile.align.grid import STEP_S
+from reconcile.align.grid import STEP_S, convolve_full
 from reconcile.align.joint import ClassPrior, StartPrior
 from reconcile.plan import FreeBlock, Plan, TimedBlock
 
@@ -69,7 +68,7 @@ def _gap_prior(plan: Plan, number: int) -> StartPrior:
     for block in between:
         start, values = _free_length(block)
         offset += start
-        density = np.maximum(fftconvolve(density, values), 0.0)
+        density = np.maximum(convolve_full(density, values), 0.0)
     density = density / density.sum()
     return StartPrior(
         offset + round(timed.duration_s / STEP_S), np.log(np.maximum(density, 1e-9 / len(density)))

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from ingest.recording import Floats
+from reconcile.align.edges import Bout
 from reconcile.align.heart import heart_grid
 from reconcile.classes import Upload
 from reconcile.machine import Machine, MachineTrack, Pull, machine_of, machine_track
@@ -23,7 +25,7 @@ class Signals:
 
     heart: heart rate every 2 s from the first sample, empty where there is none.
     track: machine work and counts on the recording's clock; None without a machine.
-    bouts: stretches of hard machine work, easy pulling in between left out.
+    bouts: stretches of machine work, hard and easy apart.
     length_s: time of the last sample.
     """
 
@@ -31,7 +33,7 @@ class Signals:
     heart: Floats
     machine: Machine | None
     track: MachineTrack | None
-    bouts: tuple[Pull, ...]
+    bouts: tuple[Bout, ...]
     length_s: float
 
 
@@ -45,19 +47,19 @@ def prepare(upload: Upload, equipment: str | None) -> Signals | None:
         heart = heart_grid(recording.time_s, recording.heart_rate_bpm)
     machine = machine_of(recording, upload.source, equipment)
     track = machine_track(recording, machine, upload.file) if machine is not None else None
-    bouts = hard_bouts(track) if track is not None else ()
+    bouts = bouts_of(track) if track is not None else ()
     return Signals(upload, heart, machine, track, bouts, float(recording.time_s[-1]))
 
 
-def hard_bouts(track: MachineTrack) -> tuple[Pull, ...]:
+def bouts_of(track: MachineTrack) -> tuple[Bout, ...]:
     """Pulls cut where hard work turns into easy pulling, short breaks bridged."""
     pulls = track.pulls
     if track.pulled_power_w is None or not pulls:
-        return bridged(pulls)
+        return _as_bouts(bridged(pulls), easy=False)
     power = track.pulled_power_w
     working = power[track.pulling]
     if len(working) < 10:
-        return bridged(pulls)
+        return _as_bouts(bridged(pulls), easy=False)
     level = EASY_SHARE * float(np.percentile(working, 80))
     smooth = np.convolve(np.pad(power, 2, mode="edge"), np.ones(5) / 5, mode="valid")
     hard = (smooth > level) & track.pulling
@@ -75,7 +77,12 @@ def hard_bouts(track: MachineTrack) -> tuple[Pull, ...]:
         if pull.end_s - pull.start_s >= 5.0
         and not any(run.start_s < pull.end_s and pull.start_s < run.end_s for run in snapped)
     ]
-    return tuple(sorted((*snapped, *bridged(tuple(soft))), key=lambda pull: pull.start_s))
+    found = (*_as_bouts(snapped, easy=False), *_as_bouts(bridged(tuple(soft)), easy=True))
+    return tuple(sorted(found, key=lambda bout: bout.start_s))
+
+
+def _as_bouts(pulls: Sequence[Pull], *, easy: bool) -> tuple[Bout, ...]:
+    return tuple(Bout(pull.start_s, pull.end_s, easy) for pull in pulls)
 
 
 def _snapped(run: Pull, pulls: tuple[Pull, ...]) -> Pull:

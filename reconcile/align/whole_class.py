@@ -9,30 +9,35 @@ from datetime import datetime
 import numpy as np
 
 from ingest.recording import Floats
+from reconcile.align.grid import STEP_S
 from reconcile.align.joint import JointEstimate
 from reconcile.align.owners import (
-    MOST_EVIDENCE,
-    NOBODYS,
     OTHER_EQUIPMENT,
     SAME_EQUIPMENT,
+    SECOND_SENSOR,
+    TWO_MACHINES,
     ClassSignal,
-    Ownership,
+    best_of_gains,
     heart_explained_by,
     heart_signal,
     plan_signal,
     power_signal,
     same_heart_evidence,
+    same_work_evidence,
     score_evidence,
-    solve,
 )
+from reconcile.align.ownership import Ownership, assign_owners, name_prior
 from reconcile.align.place import Assignment, Placement, place, support_under
 from reconcile.align.priors import class_prior
 from reconcile.align.signals import Signals
 from reconcile.classes import Athlete, ClassRecord, LoggedScore, Pin
-from reconcile.plan import TimedBlock
+from reconcile.machine import MachineTrack
+from reconcile.plan import Measure
 from reconcile.timeline import PlannedStep, unfold_block
 
 Steps = Mapping[str, tuple[PlannedStep, ...]]
+# Where nothing but the name speaks for an owner, and nothing against.
+SURELY = 0.98
 
 
 @dataclass(frozen=True, eq=False)
@@ -101,7 +106,7 @@ def place_class(record: ClassRecord, signals: Sequence[Signals]) -> dict[str, Pl
         moved = (start - record.start).total_seconds()
         for assignment, placement in zip(assignments, placements, strict=True):
             placed[placement.file] = Placed(
-                assignment.signals, assignment.owners, 1 - NOBODYS, placement.moved(moved)
+                assignment.signals, assignment.owners, SURELY, placement.moved(moved)
             )
     joint, placements = _place_group(record, record.start, together, alone=False)
     owned = _owners(record, timelines, together, placements, joint, pinned_owners)
@@ -172,46 +177,20 @@ def _owners(
     people = [a for a in record.athletes if a.start is None]
     names = [a.athlete for a in people]
     out = {
-        p.file: Ownership(
-            p.file, a.owners[0] if a.owners else None, 1 - NOBODYS if a.owners else 1 - NOBODYS
-        )
+        p.file: Ownership(p.file, a.owners[0] if a.owners else None, SURELY)
         for a, p in zip(together, placements, strict=True)
     }
-    plans = {
-        a.athlete: plan_signal(
-            [start * 0.5 + a.delay_s for start in joint.starts],
-            [timelines[a.athlete][block.name] for block in record.plan.timed_blocks],
-        )
-        for a in people
-    }
-    matched = [
+    rows = [
         n
-        for n, p in enumerate(placements)
-        if p.status in ("aligned", "ambiguous") and len(together[n].owners) < 2
+        for n, placement in enumerate(placements)
+        if placement.status in ("aligned", "ambiguous")
+        and len(together[n].owners) < 2
+        and placement.file not in pinned
     ]
-    for machines in (True, False):
-        rows = [n for n in matched if (together[n].signals.track is not None) is machines]
-        rows = [n for n in rows if together[n].signals.upload.file not in pinned]
-        if not rows or not names:
-            continue
-        if not machines:
-            rows = [n for n in rows if not together[n].owners]
-            if not rows:
-                continue
-        evidence = np.zeros((len(rows), len(names)))
-        for i, n in enumerate(rows):
-            if machines:
-                evidence[i] = _machine_evidence(
-                    record, timelines, together, placements, joint, plans, people, n
-                )
-            else:
-                evidence[i] = _heart_owner_evidence(together, placements, plans, people, n, out)
-        solved = solve(
-            [placements[n].file for n in rows],
-            [together[n].owners for n in rows],
-            names,
-            evidence,
-            _overlaps([(placements[n].start_s, together[n].signals.length_s) for n in rows]),
+    if rows and names:
+        known = _Known(record, timelines, people, together, placements, joint)
+        solved = assign_owners(
+            [placements[n].file for n in rows], names, known.alone(rows), known.pairs(rows)
         )
         out.update({item.file: item for item in solved})
     return [out[p.file] for p in placements]
@@ -222,99 +201,126 @@ def _overlaps(spans: Sequence[tuple[float, float]]) -> list[list[bool]]:
     return [[min(a + n, b + m) - max(a, b) > 60.0 for b, m in spans] for a, n in spans]
 
 
-def _machine_evidence(
-    record: ClassRecord,
-    timelines: Mapping[str, Steps],
-    together: Sequence[Assignment],
-    placements: Sequence[Placement],
-    joint: JointEstimate,
-    plans: Mapping[str, ClassSignal],
-    people: Sequence[Athlete],
-    n: int,
-) -> Floats:
-    """Log evidence that each athlete made a machine's recording, against nobody of the class."""
-    signals, x_s = together[n].signals, placements[n].start_s
-    assert signals.track is not None
-    power = power_signal(signals.track, x_s)
-    own_heart = heart_signal(signals, x_s) if len(signals.heart) else None
-    supports: dict[tuple[object, ...], float] = {}
-    out = np.zeros(len(people))
-    for column, athlete in enumerate(people):
-        name = athlete.athlete
-        key = (
-            athlete.delay_s,
-            athlete.station,
-            *(option_of(record, name, block.name) for block in record.plan.timed_blocks),
-        )
-        if key not in supports:
-            supports[key] = support_under(
-                record.plan, assign(record, signals, (name,), timelines), joint, record.start
+class _Known:
+    """What ownership is judged by: who takes part, what they logged, where every file lies."""
+
+    def __init__(
+        self,
+        record: ClassRecord,
+        timelines: Mapping[str, Steps],
+        people: Sequence[Athlete],
+        together: Sequence[Assignment],
+        placements: Sequence[Placement],
+        joint: JointEstimate,
+    ) -> None:
+        self.record = record
+        self.timelines = timelines
+        self.people = people
+        self.together = together
+        self.placements = placements
+        self.joint = joint
+        self.plans = {
+            a.athlete: plan_signal(
+                [start * STEP_S + a.delay_s for start in joint.starts],
+                [timelines[a.athlete][block.name] for block in record.plan.timed_blocks],
             )
-        out[column] = supports[key]
-        equipment = equipment_of(record, name)
-        if equipment is not None:
-            out[column] += SAME_EQUIPMENT if equipment == signals.machine else OTHER_EQUIPMENT
-        out[column] += _hearts(together, placements, plans[name], name, n, power, own_heart)
-        out[column] += _scores(record, athlete, together[n], placements[n], timelines[name])
-    return out - max(supports.values())
+            for a in people
+        }
+        self.generic = self.plans[people[0].athlete]
 
+    def power(self, n: int) -> ClassSignal:
+        """A machine's work on the class clock."""
+        track = self.together[n].signals.track
+        assert track is not None
+        return power_signal(track, self.placements[n].start_s)
 
-def _hearts(
-    together: Sequence[Assignment],
-    placements: Sequence[Placement],
-    plan: ClassSignal,
-    name: str,
-    n: int,
-    power: ClassSignal,
-    own_heart: ClassSignal | None,
-) -> float:
-    """How much better an athlete's heart is explained with this machine's work than without."""
-    best = 0.0
-    for other, (assignment, placement) in enumerate(zip(together, placements, strict=True)):
-        if other == n or assignment.owners != (name,) or not len(assignment.signals.heart):
-            continue
-        if placement.status not in ("aligned", "ambiguous") or assignment.signals.track is not None:
-            continue
-        heart = heart_signal(assignment.signals, placement.start_s)
-        gain = heart_explained_by(heart, [plan, power]) - heart_explained_by(heart, [plan])
-        if own_heart is not None:
-            gain += same_heart_evidence(own_heart, heart)
-        best = max(best, gain)
-    return float(np.clip(best, -MOST_EVIDENCE, MOST_EVIDENCE))
+    def heart(self, n: int) -> ClassSignal:
+        """A recording's heart rate on the class clock."""
+        return heart_signal(self.together[n].signals, self.placements[n].start_s)
 
+    def gains(self, heart: int, plan: ClassSignal, machines: Sequence[int]) -> Floats:
+        """How much better each machine's work explains a heart than the plan alone."""
+        signal = self.heart(heart)
+        alone = heart_explained_by(signal, [plan])
+        return np.array(
+            [heart_explained_by(signal, [plan, self.power(n)]) - alone for n in machines]
+        )
 
-def _heart_owner_evidence(
-    together: Sequence[Assignment],
-    placements: Sequence[Placement],
-    plans: Mapping[str, ClassSignal],
-    people: Sequence[Athlete],
-    n: int,
-    owners: Mapping[str, Ownership],
-) -> Floats:
-    """Log evidence that each athlete wore the sensor of an unassigned heart rate."""
-    heart = heart_signal(together[n].signals, placements[n].start_s)
-    out = np.zeros(len(people))
-    for column, athlete in enumerate(people):
-        plain = heart_explained_by(heart, [plans[athlete.athlete]])
-        for assignment, placement in zip(together, placements, strict=True):
-            if (
-                owners[placement.file].owner != athlete.athlete
-                or placement.file == together[n].signals.upload.file
-            ):
+    def alone(self, rows: Sequence[int]) -> Floats:
+        """(file, athlete + 1) log prior and evidence of each owner, nobody last."""
+        names = [a.athlete for a in self.people]
+        out = np.array([name_prior(self.together[n].owners, names) for n in rows])
+        for row, n in enumerate(rows):
+            out[row, :-1] += self.timeline_support(n)
+            if self.together[n].signals.track is None:
                 continue
-            if placement.status not in ("aligned", "ambiguous"):
-                continue
-            if assignment.signals.track is not None:
-                power = power_signal(assignment.signals.track, placement.start_s)
-                out[column] += heart_explained_by(heart, [plans[athlete.athlete], power]) - plain
-                if len(assignment.signals.heart):
-                    out[column] += same_heart_evidence(
-                        heart_signal(assignment.signals, placement.start_s), heart
+            for column, athlete in enumerate(self.people):
+                equipment = equipment_of(self.record, athlete.athlete)
+                if equipment is not None:
+                    same = equipment == self.together[n].signals.machine
+                    out[row, column] += SAME_EQUIPMENT if same else OTHER_EQUIPMENT
+                out[row, column] += _scores(
+                    self.record,
+                    athlete,
+                    self.together[n],
+                    self.placements[n],
+                    self.timelines[athlete.athlete],
+                )
+        return out
+
+    def pairs(self, rows: Sequence[int]) -> Floats:
+        """(file, file) log evidence that two files belong to one athlete."""
+        out = np.zeros((len(rows), len(rows)))
+        machines = [i for i, n in enumerate(rows) if self.together[n].signals.track is not None]
+        watches = [i for i in range(len(rows)) if i not in machines]
+        hearts = {i for i, n in enumerate(rows) if len(self.together[n].signals.heart)}
+        spans = [(self.placements[n].start_s, self.together[n].signals.length_s) for n in rows]
+        overlap = _overlaps(spans)
+        for w in watches:
+            if w in hearts and machines:
+                owners = self.together[rows[w]].owners
+                plan = self.plans.get(owners[0] if owners else "", self.generic)
+                gains = self.gains(rows[w], plan, [rows[m] for m in machines])
+                out[w, machines] += best_of_gains(gains)
+                out[machines, w] = out[w, machines]
+        for i in range(len(rows)):
+            for j in range(i):
+                if not overlap[i][j]:
+                    continue
+                if i in hearts and j in hearts:
+                    out[i, j] += same_heart_evidence(self.heart(rows[i]), self.heart(rows[j]))
+                if i in machines and j in machines:
+                    out[i, j] += TWO_MACHINES + same_work_evidence(
+                        self.power(rows[i]), self.power(rows[j])
                     )
-            else:
-                # Few people wear two sensors.
-                out[column] -= 3.0
-    return np.clip(out, -MOST_EVIDENCE, MOST_EVIDENCE)
+                elif i in watches and j in watches:
+                    out[i, j] += SECOND_SENSOR
+                out[j, i] = out[i, j]
+        return out
+
+    def timeline_support(self, n: int) -> Floats:
+        """How well each athlete's own timeline fits a recording, the best one being 0."""
+        supports: dict[tuple[object, ...], float] = {}
+        keys = [
+            (
+                a.delay_s,
+                a.station,
+                *(option_of(self.record, a.athlete, b.name) for b in self.record.plan.timed_blocks),
+            )
+            for a in self.people
+        ]
+        if len(set(keys)) == 1:
+            return np.zeros(len(keys))
+        for athlete, key in zip(self.people, keys, strict=True):
+            if key not in supports:
+                assignment = assign(
+                    self.record, self.together[n].signals, (athlete.athlete,), self.timelines
+                )
+                supports[key] = support_under(
+                    self.record.plan, assignment, self.joint, self.record.start
+                )
+        best = max(supports.values())
+        return np.array([max(supports[key] - best, -12.0) for key in keys])
 
 
 def _scores(
@@ -324,7 +330,7 @@ def _scores(
     placement: Placement,
     steps: Steps,
 ) -> float:
-    """How well the athlete's logged scores fit the machine's count over the block."""
+    """How well the athlete's logged scores fit the machine's count at the bells."""
     total = 0.0
     track = assignment.signals.track
     assert track is not None
@@ -333,22 +339,29 @@ def _scores(
         logged = row_of(record, athlete.athlete, block.name)
         if block.score is None or start is None or logged is None:
             continue
-        recorded = _count(
-            track.calories_at if block.score.measure == "calories" else track.metres_at,
-            block,
-            steps[block.name],
-            start,
-        )
-        if block.score.take == "total" and block.score.measure in ("calories", "metres"):
-            total += score_evidence(logged.score, recorded)
+        if block.score.measure not in ("calories", "metres"):
+            continue
+        rounds = rounds_counted(track.shifted(-start), steps[block.name], block.score.measure)
+        if rounds is None or len(rounds) == 0:
+            continue
+        if logged.rounds is not None and len(logged.rounds) == len(rounds):
+            each = [score_evidence(a, b) for a, b in zip(logged.rounds, rounds, strict=True)]
+            total += float(np.clip(np.sum(each) / 2, -4.0, 6.0))
+        elif logged.score is not None:
+            took = {"total": np.sum, "lowest": np.min, "highest": np.max, "mean": np.mean}
+            total += score_evidence(logged.score, float(took[block.score.take](rounds)))
     return total
 
 
-def _count(
-    counter, block: TimedBlock, steps: Sequence[PlannedStep], start_s: float
-) -> float | None:  # type: ignore[no-untyped-def]
-    del block
-    edges = np.array([(s.start_s, s.end_s) for s in steps if s.kind == "work"])
-    values = counter((edges + start_s).ravel()).reshape(-1, 2)
-    grown = np.diff(values, axis=1).sum()
-    return float(grown) if np.isfinite(grown) else None
+def rounds_counted(
+    track: MachineTrack, steps: Sequence[PlannedStep], measure: Measure
+) -> Floats | None:
+    """What a machine counted in the work steps of each round, on the block's clock."""
+    counter = track.calories if measure == "calories" else track.metres
+    if counter is None:
+        return None
+    work = [step for step in steps if step.kind == "work"]
+    edges = np.array([(step.start_s, step.end_s) for step in work])
+    grown = np.diff(np.interp(edges, track.time_s, counter), axis=1)[:, 0]
+    numbers = np.array([step.round for step in work])
+    return np.array([grown[numbers == number].sum() for number in np.unique(numbers)])

@@ -1,0 +1,192 @@
+"""When somebody pulls and when the flywheel only runs on, sample by sample and to the edge.
+
+An air-braked flywheel that nobody drives loses speed as dv/dt = −κ·v² (the brake takes P = k·v³ from
+an energy m·v²/2), so 1/v grows in a straight line. That line tells coasting from pulling where a
+display holds its last power or a file has none, and gives the moment of the last pull between two
+samples.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ingest.recording import Floats
+
+Bools = NDArray[np.bool_]
+
+MOVING_SPEED_M_S = 0.6
+LEAST_POWER_W = 4.0
+# A break in the pulling shorter than this is a stroke's recovery or a lost sample, not a stop.
+SHORTEST_BREAK_S = 2.6
+SHORTEST_PULL_S = 1.5
+# Samples further apart than this were not taken on the way: the device paused or lost contact.
+LONGEST_SAMPLE_GAP_S = 6.0
+# A display that holds its last power does so for up to this long (a sample's mean adds one second).
+LONGEST_HOLD_S = 4.6
+# A fall is coasting where 1/v grows by at least this share of the file's usual coasting.
+COASTING_SHARE = 0.4
+LEAST_FALL = 0.75
+
+
+@dataclass(frozen=True, eq=False)
+class Coasting:
+    """Which samples are taken while the flywheel runs on, and by how much 1/v grows a second."""
+
+    samples: Bools
+    slope: float | None
+
+
+def coasting(time_s: Floats, speed: Floats) -> Coasting:
+    """Samples at which the machine coasts, by its speed alone (m/s, NaN missing)."""
+    known = np.nan_to_num(speed)
+    none = np.zeros(len(known), dtype=bool)
+    if len(known) < 3:
+        return Coasting(none, None)
+    step = np.diff(time_s)
+    moving = known > 0.3
+    with np.errstate(divide="ignore", invalid="ignore"):
+        growth = np.where(moving[1:] & moving[:-1], np.diff(1 / known) / step, np.inf)
+    falling = np.concatenate([[False], (np.diff(known) < 0) & (step < LONGEST_SAMPLE_GAP_S)])
+    edges = np.diff(np.concatenate([[0], falling.astype(int), [0]]))
+    runs = [
+        (a, b)
+        for a, b in zip(np.flatnonzero(edges == 1), np.flatnonzero(edges == -1), strict=True)
+        if known[b - 1] < LEAST_FALL * known[a - 1] and known[a - 1] > MOVING_SPEED_M_S
+    ]
+    if not runs:
+        return Coasting(none, None)
+    steep = np.concatenate([growth[a - 1 : b - 1] for a, b in runs])
+    steep = steep[np.isfinite(steep) & (steep > 0)]
+    if len(steep) == 0:
+        return Coasting(none, None)
+    slope = float(np.percentile(steep, 60))
+    found = none.copy()
+    for a, b in runs:  # a run, not a sample
+        inside = np.flatnonzero(growth[a - 1 : b - 1] >= COASTING_SHARE * slope)
+        if len(inside):
+            found[a + inside[0] : b] = True
+    return Coasting(found, slope)
+
+
+def pulling_samples(
+    time_s: Floats,
+    power: Floats | None,
+    cadence: Floats | None,
+    free: Coasting,
+    speed: Floats | None,
+) -> Bools:
+    """At each sample, whether the athlete was pulling (not coasting, not still)."""
+    has_cadence = cadence is not None and bool(np.nanmax(cadence, initial=0.0) > 0)
+    if power is not None:
+        pulling = np.nan_to_num(power) > LEAST_POWER_W
+        idle = free.samples.copy()
+        if has_cadence:
+            idle |= cadence == 0
+        if speed is None and not has_cadence:
+            idle |= np.concatenate([[False], np.diff(np.nan_to_num(power)) == 0])
+        pulling &= ~_tails(time_s, pulling, idle)
+        missing = ~np.isfinite(power)
+        if speed is not None and missing.any():
+            pulling |= missing & (np.nan_to_num(speed) > MOVING_SPEED_M_S) & ~free.samples
+        return pulling
+    if speed is not None:
+        pulling = (np.nan_to_num(speed) > MOVING_SPEED_M_S) & ~free.samples
+        if has_cadence:
+            pulling &= ~(cadence == 0)
+        return pulling
+    if has_cadence:
+        return np.nan_to_num(cadence) > 0
+    return np.zeros(len(time_s), dtype=bool)
+
+
+def _tails(time_s: Floats, pulling: Bools, idle: Bools) -> Bools:
+    """Idle samples at the end of each run of pulling, no longer than a display holds."""
+    ends = np.flatnonzero(pulling & ~np.concatenate([pulling[1:], [False]]))
+    held = np.zeros(len(pulling), dtype=bool)
+    for end in ends:  # a run's end, not a sample
+        first = end
+        while (
+            first > 0
+            and idle[first]
+            and pulling[first]
+            and time_s[end] - time_s[first - 1] <= LONGEST_HOLD_S
+        ):
+            first -= 1
+        held[first + 1 : end + 1] = True
+        if idle[first] and pulling[first] and first < end:
+            held[first] = not pulling[max(first - 1, 0)]
+    return held
+
+
+def pull_edges(
+    time_s: Floats, pulling: Bools, speed: Floats | None, free: Coasting, *, averaged: bool
+) -> tuple[Floats, Floats, NDArray[np.intp], NDArray[np.intp]]:
+    """Start and end of every run of pulling, s, and the indices of its first and last sample.
+
+    Breaks shorter than a stroke's recovery are bridged and single samples dropped. A start lies
+    half-way between the samples around it; so does an end, unless the coasting after it tells more.
+    averaged: a sample's speed is the mean since the sample before it.
+    """
+    edges = np.diff(np.concatenate([[0], pulling.astype(int), [0]]))
+    starts, ends = np.flatnonzero(edges == 1), np.flatnonzero(edges == -1) - 1
+    if len(starts) == 0:
+        return np.zeros(0), np.zeros(0), starts, ends
+    usual_step = float(np.median(np.diff(time_s)))
+    before = np.concatenate([time_s[:1], time_s[:-1]])
+    after = np.concatenate([time_s[1:], time_s[-1:]])
+    start_s = np.where(
+        time_s[starts] - before[starts] <= LONGEST_SAMPLE_GAP_S,
+        (time_s[starts] + before[starts]) / 2,
+        time_s[starts] - usual_step / 2,
+    )
+    end_s = np.where(
+        after[ends] - time_s[ends] <= LONGEST_SAMPLE_GAP_S,
+        (time_s[ends] + after[ends]) / 2,
+        time_s[ends] + usual_step / 2,
+    )
+    if speed is not None and free.slope is not None:
+        refined = [_end_by_coasting(time_s, speed, free, int(j), averaged) for j in ends]
+        end_s = np.array(
+            [old if new is None else new for old, new in zip(end_s, refined, strict=True)]
+        )
+    split = np.flatnonzero(start_s[1:] - end_s[:-1] >= SHORTEST_BREAK_S)
+    firsts = np.concatenate([[0], split + 1]).astype(np.intp)
+    lasts = np.concatenate([split, [len(starts) - 1]]).astype(np.intp)
+    kept = end_s[lasts] - start_s[firsts] >= SHORTEST_PULL_S
+    firsts, lasts = firsts[kept], lasts[kept]
+    return start_s[firsts], end_s[lasts], starts[firsts], ends[lasts]
+
+
+def _end_by_coasting(
+    time_s: Floats, speed: Floats, free: Coasting, last: int, averaged: bool
+) -> float | None:
+    """Where the straight line of 1/v while coasting meets the speed of the last pulls."""
+    assert free.slope is not None
+    after = np.arange(last + 1, min(last + 4, len(time_s)))
+    after = after[free.samples[after] & (speed[after] > 0.8)]
+    if len(after) == 0 or time_s[after[0]] - time_s[last] > LONGEST_SAMPLE_GAP_S:
+        return None
+    pulled = float(np.median(speed[max(last - 2, 0) : last + 1]))
+    at_s = time_s[after] - ((time_s[after] - time_s[after - 1]) / 2 if averaged else 0.0)
+    meets = at_s - (1 / speed[after] - 1 / pulled) / free.slope
+    # The first coasting sample of a mean may hold some pulling; the later ones are pure.
+    estimate = float(np.mean(meets[1:] if averaged and len(meets) > 1 else meets[:2]))
+    return float(np.clip(estimate, time_s[last] - 1.2, time_s[last + 1] + 0.2))
+
+
+def speed_is_mean(time_s: Floats, speed: Floats, distance: Floats | None, free: Coasting) -> bool:
+    """Whether a sample's speed is the mean since the last one, judged by the distance."""
+    if distance is None:
+        return False
+    chosen = np.flatnonzero(free.samples)
+    chosen = chosen[chosen > 0]
+    if len(chosen) < 4:
+        return False
+    step = time_s[chosen] - time_s[chosen - 1]
+    travelled = (distance[chosen] - distance[chosen - 1]) / step
+    as_mean = np.nanmedian(np.abs(speed[chosen] - travelled))
+    at_once = np.nanmedian(np.abs((speed[chosen] + speed[chosen - 1]) / 2 - travelled))
+    return bool(as_mean < at_once)
