@@ -16,6 +16,7 @@ DURATION = re.compile(
     r"(?:(\d{1,4}):)?(\d{1,4}):(\d{1,2}(?:[.,]\d*)?)\s*([ap]\.?m\.?)?", re.IGNORECASE
 )
 DATE = re.compile(r"(\d{1,4})([-/.])(\d{1,2})\2(\d{1,4})\.?")
+COMPACT = re.compile(r"\d{8}T\d{4}")
 DATE_TIME = re.compile(DATE.pattern + r"[T,\s]+(\d{1,2}:\d{2}(?::\d{2}(?:[.,]\d*)?)?.*)")
 ZONE = re.compile(r"\s*(Z|UTC|GMT|[+-]\d{2}:?\d{2}|[+-]\d{2})$", re.IGNORECASE)
 
@@ -99,7 +100,7 @@ def first_filled(cells: Sequence[str]) -> str:
 def holds_dates(cells: Sequence[str]) -> bool:
     """Whether a column's first cells are dates."""
     filled = [cell.strip() for cell in cells[:200] if cell.strip()][:20]
-    looks = sum(bool(DATE.match(cell)) and len(cell) >= 8 for cell in filled)
+    looks = sum(bool(DATE.match(cell) or COMPACT.match(cell)) and len(cell) >= 8 for cell in filled)
     return looks > len(filled) / 2
 
 

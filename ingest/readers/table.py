@@ -57,6 +57,8 @@ MISSING = frozenset(
 CONTROL = re.compile(r"[\x01-\x08\x0e-\x1f\x7f\ufffd]")
 PLAIN_NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?")
 DECIMAL_COMMA = re.compile(r"[+-]?\d*,\d+")
+GROUPS = re.compile(r"(?<=\d)[ \u00a0\u202f'](?=\d{3}(\D|$))")
+"""What parts thousands where neither point nor comma does."""
 THOUSANDS = re.compile(r"[+-]?\d{1,3}(,\d{3})+(\.\d*)?")
 
 LONG_CELL = "(too long)"
@@ -368,7 +370,9 @@ def decimal_comma(header: Header, rows: Rows) -> bool:
     if header.delimiter == ",":
         return False
     return any(
-        DECIMAL_COMMA.fullmatch(cell.strip()) for cells in rows.columns.values() for cell in cells
+        "," in cell and DECIMAL_COMMA.fullmatch(GROUPS.sub("", cell.strip()).replace(".", ""))
+        for cells in rows.columns.values()
+        for cell in cells
     )
 
 
@@ -381,9 +385,9 @@ def number_of(cell: str, *, comma: bool) -> float:
     text = cell.strip()
     if PLAIN_NUMBER.fullmatch(text) and not comma:
         return float(text)
-    if plain_letters(text) in MISSING:
+    if text.casefold() in MISSING:
         return float("nan")
-    text = text.replace("\u00a0", "").replace("\u202f", "").replace("'", "")
+    text = GROUPS.sub("", text)
     if comma:
         text = text.replace(".", "").replace(",", ".") if "," in text else text
     elif THOUSANDS.fullmatch(text):
@@ -415,7 +419,7 @@ def seconds_of(cells: Iterable[str], heading: Heading, *, comma: bool) -> tuple[
     in_minutes = heading.unit is not None and heading.unit.startswith("min")
     for at, cell in enumerate(cells):
         try:
-            if ":" in cell and plain_letters(cell) not in MISSING:
+            if ":" in cell and cell.strip() not in MISSING:
                 values.append(duration_of(cell))
             else:
                 values.append(number_of(cell, comma=comma) * (60.0 if in_minutes else 1.0))

@@ -34,9 +34,7 @@ def test_as_many_samples_are_kept_as_can_be(clock: list[int]) -> None:
     chosen = [clock[position] for position in kept]
     assert all(left < right for left, right in pairwise(chosen))
     longer = combinations(clock, len(kept) + 1)
-    assert not any(
-        all(left < right for left, right in pairwise(one)) for one in longer
-    )
+    assert not any(all(left < right for left, right in pairwise(one)) for one in longer)
 
 
 @given(times)
