@@ -122,6 +122,16 @@ def machine_start(rows: Rows) -> list[Case]:
     return first_errors(rows, MACHINES)
 
 
+def watch_bias(rows: Rows) -> list[Case]:
+    """The errors of `watch_start` in the right round, signed: below 0 is too early."""
+    return [Case(row.error_s, row) for row in ranges(rows, ("watch",)) if row.error_s is not None]
+
+
+def machine_bias(rows: Rows) -> list[Case]:
+    """As `watch_bias`, machine recordings."""
+    return [Case(row.error_s, row) for row in ranges(rows, MACHINES) if row.error_s is not None]
+
+
 def other_start(rows: Rows) -> list[Case]:
     """|start listed first − truth| of all other timed blocks that a placed recording covers."""
     return [
@@ -269,7 +279,7 @@ def unassigned_machine_owner(rows: Rows) -> list[Case]:
 
 def skipped_found(rows: Rows) -> list[Case]:
     """Rounds of scored blocks in which no task was begun, by athletes with a readable recording of
-    this class: whether `attempted` is false for each work step."""
+    this class: whether `attempted` is false for one of its work steps and true for none."""
     return [
         Case(float(row.called_skipped), row) for row in rows.rounds if row.skipped and row.any_file
     ]
@@ -281,7 +291,7 @@ def skipped_found_on_machine(rows: Rows) -> list[Case]:
 
 
 def done_called_skipped(rows: Rows) -> list[Case]:
-    """Rounds of scored blocks that were done: whether all their work steps are called skipped."""
+    """Rounds of scored blocks that were done: whether they are called skipped all the same."""
     return [Case(float(row.called_skipped), row) for row in rows.rounds if not row.skipped]
 
 
@@ -355,6 +365,8 @@ STARTS = (
          at_most=10),
     Line("first scored block, machine: median", machine_start, median, "s", at_most=0.5),
     Line("first scored block, machine: 90th", machine_start, ninetieth, "s", at_most=1.7),
+    Line("signed error, watch: median", watch_bias, median, "s"),
+    Line("signed error, machine: median", machine_bias, median, "s"),
     Line("other timed blocks: median", other_start, median, "s", at_most=2.6),
     Line("other timed blocks: 90th", other_start, ninetieth, "s", at_most=15),
     Line("out by a round while aligned, watch", watch_slips, share, "%", at_most=0.4),

@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 import tempfile
 import time
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Literal
@@ -214,6 +215,12 @@ def start_rows(
     return rows
 
 
+def called_skipped(steps: Sequence[Document | None]) -> bool:
+    """Whether a round is called skipped: some work step was not attempted, and none was."""
+    said = [None if step is None else step["attempted"] for step in steps]
+    return False in said and True not in said
+
+
 def athlete_rows(
     outcome: Outcome, truth: Truth, athlete: AthleteTruth, said: Document, record: ClassRecord
 ) -> None:
@@ -266,7 +273,7 @@ def athlete_rows(
                 RoundRow(
                     of, name,
                     not any(r.truth.attempted for r in works),
-                    all(r.said is not None and r.said["attempted"] is False for r in works),
+                    called_skipped([r.said for r in works]),
                     works[0].machine, bool(mine),
                 )
             )  # fmt: skip

@@ -138,8 +138,8 @@ def draw_heart(rng: Generator, age: int) -> Heart:
 def draw_habits(rng: Generator) -> Habits:
     late = rng.random() < 0.10
     return Habits(
-        start_delay_s=rng.uniform(5, 14) if late else rng.uniform(0.3, 3.0),
-        start_spread_s=rng.uniform(0.3, 1.5),
+        start_delay_s=rng.uniform(5, 14) if late else rng.uniform(0.0, 3.0),
+        start_spread_s=rng.uniform(0.2, 1.2),
         stop_s=rng.uniform(-2.0, 3.0),
         stop_spread=1.0 if rng.random() < 0.5 else rng.uniform(0.1, 0.4),
         stops_early=bool(rng.random() < 0.10),

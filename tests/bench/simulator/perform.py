@@ -116,8 +116,8 @@ def perform(
                 machines[key] = draw_machine(rng, member.machine_kind, length)
             machine = machines[key]
         doing = Doing(
-            member.name, member.body, member.option, machine, dict(member.loads_kg),
-            member.skipped, rng.spawn(1)[0], reserve_j=member.body.reserve_j,
+            member.name, member.body, member.option, machine, member.machine_id is not None,
+            dict(member.loads_kg), member.skipped, rng.spawn(1)[0], reserve_j=member.body.reserve_j,
         )  # fmt: skip
         mine = {name: start + ticks(member.delay_s) for name, start in starts.items()}
         slots: list[Slot] = []

@@ -205,11 +205,14 @@ def held_whole(
         begin = track.block_start[block.name] * STEP_S
         end = begin + block.seconds
         if machine:
+            mine = [slot for slot in track.slots if slot.block == block.name]
+            if not any(job.on_machine for slot in mine for job in slot.jobs):
+                continue
             pulls = [
                 pull
-                for key, mine in track.doing.pulls.items()
+                for key, pulled in track.doing.pulls.items()
                 if key[0] == block.name
-                for pull in mine
+                for pull in pulled
             ]
             begin = min((pull.start * STEP_S for pull in pulls), default=begin) + 1.2
             end = max((pull.end * STEP_S for pull in pulls), default=end)

@@ -62,6 +62,7 @@ class Doing:
     body: Body
     option: str
     machine: Machine | None
+    shares: bool
     loads_kg: dict[str, float]
     skipped: frozenset[tuple[str, int]]
     rng: Generator
@@ -254,8 +255,8 @@ def do_work(doing: Doing, slot: Slot) -> None:
 
 
 def do_rest(doing: Doing, slot: Slot) -> None:
-    """Wait, or pull easily for a part of the rest."""
-    if not doing.body.habits.rows_in_rests or doing.machine is None:
+    """Wait, or pull easily for a part of the rest, unless somebody else needs the machine."""
+    if not doing.body.habits.rows_in_rests or doing.machine is None or doing.shares:
         return
     rng = doing.rng
     mine = [pull for pull in doing.machine.pulls if pull.athlete == doing.name]
