@@ -80,12 +80,8 @@ STANDING_PERSON_SD, STANDING_BOUT_SD, STANDING_SHORT_SD = 0.135, 0.076, 0.15
 # Easy pulling in a rest that nothing recorded: one in six does it. Judgement.
 UNSEEN_PULLING_SD = 0.08
 
-# Watts at the middle of each row of the rowing machine and of the bike, and MET there (2024).
-ROWING_ROWS_W = np.array([75.0, 125.0, 175.0, 225.0])
-ROWING_ROWS_MET = np.array([5.0, 7.5, 11.0, 14.0])
-BIKE_ROWS_W = np.array([27.5, 50, 60, 75, 95, 113, 138, 175, 214.5, 240, 287.5, 340])
-BIKE_ROWS_MET = np.array([3.5, 4.0, 5.0, 5.8, 6.0, 6.8, 8.0, 10.3, 10.8, 12.5, 13.8, 16.3])
-STEP_ROWS_M = np.array([0.178, 0.279])  # 7 and 11 inches, the middles of the two rows
+# Metres: 7 and 11 inches, the middles of the two rows of bench stepping.
+STEP_ROWS_M = (0.178, 0.279)
 
 
 def energy(met: Floats | float, mass_kg: float) -> Floats:
@@ -93,16 +89,6 @@ def energy(met: Floats | float, mass_kg: float) -> Floats:
     return np.asarray(np.asarray(met) * mass_kg / 60)
 
 
-def rowing_met(power_w: Floats | float) -> Floats:
-    """MET of the rowing machine by watts, between the middles of the rows (5 to 14)."""
-    return np.asarray(np.interp(power_w, ROWING_ROWS_W, ROWING_ROWS_MET))
-
-
-def bike_met(power_w: Floats | float) -> Floats:
-    """MET of the stationary bike by watts, between the middles of the rows (3.5 to 16.3)."""
-    return np.asarray(np.interp(power_w, BIKE_ROWS_W, BIKE_ROWS_MET))
-
-
 def step_row(height_m: float) -> Row:
     """The row of bench stepping for a bench of this height."""
-    return ROWS["step low"] if height_m < STEP_ROWS_M.mean() else ROWS["step high"]
+    return ROWS["step low"] if height_m < sum(STEP_ROWS_M) / 2 else ROWS["step high"]
