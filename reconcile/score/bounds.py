@@ -16,6 +16,7 @@ from reconcile.display import (
     power_from_pace,
     speed_from_power,
 )
+from reconcile.energy.movements import movement
 from reconcile.plan import Sex, Task
 
 # Indoor records, men (World Rowing: 500 m in 1:10.5, news of 12 March 2021; 2000 m in 5:35.8,
@@ -161,45 +162,49 @@ def first_beyond(
 
 # Fastest credible seconds a repetition. Common practice, no source, except single-unders
 # (competition speed jumping, some 7.7 a second over 30 s) and double-unders. The first entry all
-# of whose words stand in the movement's name counts; what is not listed takes UNLISTED_S.
+# of whose words stand in the movement's name counts.
 FASTEST_SECONDS: tuple[tuple[tuple[str, ...], float], ...] = (
     (("double", "under"), 0.34),
     (("single", "under"), 0.13),
     (("skip",), 0.13),
     (("rope", "jump"), 0.13),
     (("jump", "rope"), 0.13),
+    (("jumping", "jack"), 0.4),
     (("box", "jump"), 1.2),
-    (("step-up",), 0.8),
     (("step", "up"), 0.8),
     (("clean", "thruster"), 2.5),
-    (("cluster",), 2.5),
     (("thruster",), 1.5),
     (("wall", "ball"), 1.6),
     (("burpee", "over"), 2.5),
     (("burpee",), 1.8),
     (("swing",), 1.2),
-    (("push-up",), 0.7),
     (("push", "up"), 0.7),
     (("press-up",), 0.7),
-    (("pull-up",), 1.0),
     (("pull", "up"), 1.0),
+    (("chin", "up"), 1.0),
+    (("sit", "up"), 0.9),
+    (("crunch",), 0.6),
     (("squat",), 0.9),
+    (("lunge",), 0.8),
+    (("snatch",), 1.2),
+    (("clean",), 1.2),
+    (("deadlift",), 0.9),
+    (("row",), 0.7),
+    (("press",), 0.7),
 )
-UNLISTED_S = 0.13
-# A loaded or slowed repetition is never faster than this where the name tells nothing else; used
-# only for the time that fixed tasks need at least.
-UNLISTED_TASK_S = 0.5
+# What is not listed is never faster than this share of its usual time, nor than a skipping rope.
+UNLISTED_SHARE, UNLISTED_S = 0.12, 0.13
 # Metres per second of a carry or a run, at the most. From memory: 100 m in 9.6 s.
 FASTEST_ON_FOOT_M_S = 10.4
 
 
-def fastest_repetition_s(movement: str, unlisted_s: float = UNLISTED_S) -> float:
+def fastest_repetition_s(name: str) -> float:
     """Fastest credible seconds for one repetition of a movement, see `FASTEST_SECONDS`."""
-    name = movement.lower()
+    lower = name.lower()
     for words, seconds in FASTEST_SECONDS:
-        if all(word in name for word in words):
+        if all(word in lower for word in words):
             return seconds
-    return unlisted_s
+    return max(UNLISTED_S, UNLISTED_SHARE * movement(name).seconds)
 
 
 def least_seconds(task: Task, capacity: Capacity) -> float:
@@ -207,7 +212,7 @@ def least_seconds(task: Task, capacity: Capacity) -> float:
     if task.most or task.amount is None or task.amount <= 0:
         return 0.0
     if task.measure == "reps":
-        return task.amount * fastest_repetition_s(task.movement, UNLISTED_TASK_S)
+        return task.amount * fastest_repetition_s(task.movement)
     if task.measure == "seconds":
         return task.amount
     if not task.on_machine:

@@ -9,13 +9,8 @@ import numpy as np
 from ingest.recording import Floats
 from reconcile.classes import Athlete, Equipment
 from reconcile.display import Machine, calories_from_power, speed_from_power
+from reconcile.energy.movements import movement
 from reconcile.plan import Measure, Task
-from reconcile.score.bounds import (
-    UNLISTED_TASK_S,
-    fastest_repetition_s,
-    least_seconds,
-    record_capacity,
-)
 from reconcile.score.scored import Scored, ScoredStep, finishing_amounts
 
 # Mean power of adults who train in small groups, over rounds of one to three minutes (judgement).
@@ -35,8 +30,6 @@ SPREAD_BY_SEX = 0.42
 SPREAD_BY_OXYGEN = 0.30
 SPREAD_BY_EARLIER = 0.18
 SPREAD_OF_TIME_LEFT = 0.40
-# A task takes about this many times the fastest credible time (judgement).
-USUAL_OVER_FASTEST = 2.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -78,21 +71,19 @@ def expectation(
     if scored.measure == "reps":
         spread = float(np.hypot(spread, SPREAD_OF_TIME_LEFT))
     values = [
-        sum(_expected_step(step, scored.measure, athlete, machine, power_w) for step in steps)
+        sum(_expected_step(step, scored.measure, machine, power_w) for step in steps)
         for steps in scored.rounds
     ]
     return Expectation(np.asarray(values, dtype=np.float64), spread)
 
 
-def _expected_step(
-    step: ScoredStep, measure: Measure, athlete: Athlete, machine: Machine, power_w: float
-) -> float:
+def _expected_step(step: ScoredStep, measure: Measure, machine: Machine, power_w: float) -> float:
     if measure == "seconds":
         return _expected_seconds(step, machine, power_w)
-    left_s = usual_time_left_s(step, athlete)
+    left_s = usual_time_left_s(step)
     if measure == "reps":
         open_task = next((t for t in step.planned.tasks if t.most), Task("", "reps"))
-        return left_s / (USUAL_OVER_FASTEST * fastest_repetition_s(open_task.movement, 0.5))
+        return left_s / movement(open_task.movement).seconds
     if measure == "metres":
         return speed_from_power(power_w, machine) * left_s
     return calories_from_power(power_w, left_s)
@@ -109,20 +100,15 @@ def _expected_seconds(step: ScoredStep, machine: Machine, power_w: float) -> flo
     return min(step.planned.duration_s, amount / rate)
 
 
-def usual_time_left_s(step: ScoredStep, athlete: Athlete) -> float:
+def usual_time_left_s(step: ScoredStep) -> float:
     """Seconds usually left for the open task of a step, from its `intended` or from the others."""
     open_tasks = [task for task in step.planned.tasks if task.most]
     intended = [task.intended for task in open_tasks if task.intended is not None]
     if intended:
         return (intended[0].low_s + intended[0].high_s) / 2
-    capacity = record_capacity(athlete.sex, athlete.mass_kg)
     before_s = sum(
-        USUAL_OVER_FASTEST * (least_seconds(task, capacity) or _uncounted_s(task))
+        (task.amount or 0.0) * movement(task.movement).seconds
         for task in step.planned.tasks
-        if not task.most and not task.on_machine
+        if not task.most and not task.on_machine and task.measure in ("reps", "metres")
     )
     return max(0.15 * step.planned.duration_s, step.planned.duration_s - before_s)
-
-
-def _uncounted_s(task: Task) -> float:
-    return 0.0 if task.amount is None else task.amount * UNLISTED_TASK_S

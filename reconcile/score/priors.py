@@ -62,7 +62,7 @@ COST_OF_MISS = 0.25
 FULL_COST_AT = 0.10
 LEAST_COST_SHARE = 0.25
 # Without a direct count the same question rests on expectation alone and has to be surer.
-COST_OF_MISS_UNSEEN = 0.02
+COST_OF_MISS_UNSEEN = 0.10
 
 # Explanations less probable than this are not worth showing.
 LEAST_SHOWN = 0.01

@@ -163,7 +163,9 @@ def test_longer_rests_never_lower_what_is_possible(
         ("kettlebell swing", 1.2),
         ("push-up", 0.7),
         ("air squat", 0.9),
-        ("something unheard of", 0.13),
+        ("something unheard of", 0.36),
+        ("sit-up", 0.9),
+        ("walking lunge", 0.8),
     ],
 )
 def test_fastest_repetitions(movement: str, seconds: float) -> None:
