@@ -39,14 +39,18 @@ OTHER_MEASURES: dict[Measure, tuple[Measure, ...]] = {
 }
 
 
-def judge(question: ScoreQuestion) -> ScoreResult | None:
-    """What the evidence says of one athlete's score in one block; None for an unscored block."""
+def judge(question: ScoreQuestion) -> ScoreResult:
+    """What the evidence says of one athlete's score in one block.
+
+    Raises ValueError for a block without a score.
+    """
     scored = scored_steps(question.block, question.steps)
-    if scored is None:
-        return None
+    logged = question.logged.score if question.logged is not None else None
+    if not scored.rounds:
+        # The athlete's option has nothing in place of what the others are scored by.
+        return _result(question, scored, logged, None, "unverifiable", False, ())
     evidence = score_evidence(question, scored)
     recorded = recorded_value(evidence, scored.take)
-    logged = question.logged.score if question.logged is not None else None
     if logged is None:
         return _result(question, scored, None, recorded, "unverifiable", False, ())
     assert question.logged is not None
@@ -91,10 +95,8 @@ def recorded_rounds(question: ScoreQuestion) -> tuple[float, ...]:
     What other athletes' questions need as `others`.
     """
     scored = scored_steps(question.block, question.steps)
-    if scored is None:
-        return ()
-    evidence = score_evidence(question, scored)
-    if not evidence.direct:
+    evidence = score_evidence(question, scored) if scored.rounds else None
+    if evidence is None or not evidence.direct:
         return ()
     return tuple(float(value) for value in evidence.read[evidence.best, :, 0])
 

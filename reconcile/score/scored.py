@@ -62,13 +62,14 @@ class Scored:
         return all(any(task.on_machine for task in step.planned.tasks) for step in self.steps)
 
 
-def scored_steps(block: TimedBlock, steps: Sequence[PlannedStep]) -> Scored | None:
-    """What is scored in a block for an athlete with these steps; None for an unscored block.
+def scored_steps(block: TimedBlock, steps: Sequence[PlannedStep]) -> Scored:
+    """What is scored in a block for an athlete with these steps; no rounds where nothing counts.
 
     Where an option replaced the scored task, the measure is that of the task done instead.
+    Raises ValueError for a block without a score.
     """
     if block.score is None:
-        return None
+        raise ValueError(f"the block {block.name!r} is not scored")
     planned_tasks = [task for step in block.steps for task in step.tasks]
     scored_tasks = _scored_tasks(planned_tasks, block.score.measure)
     replacements = [other for task in scored_tasks for other in task.instead.values() if other.most]
@@ -78,9 +79,7 @@ def scored_steps(block: TimedBlock, steps: Sequence[PlannedStep]) -> Scored | No
         chosen = [step for step in steps if _counts(step, replacements)]
         own = [task for step in chosen for task in step.tasks if task in replacements]
         measure = next((task.measure for task in own if task.measure is not None), measure)
-    if not chosen:
-        return None
-    return Scored(measure, block.score.take, _by_round(chosen, steps))
+    return Scored(measure, block.score.take, _by_round(chosen, steps) if chosen else ())
 
 
 def _scored_tasks(tasks: Sequence[Task], measure: Measure) -> list[Task]:
