@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ingest.errors import NOWHERE, NoSamplesError, Place, TooLargeError
-from ingest.limits import MAX_SAMPLES, MAX_SPAN_S
+from ingest.limits import LATEST_S, MAX_SAMPLES, MAX_SPAN_S
 from ingest.recording import Device, Floats, Format, Lap, Pause, Problem, Recording
 
 CHANNELS = (
@@ -64,10 +64,10 @@ class Samples:
 def recording_from(samples: Samples, *, format: Format, file: str) -> Recording:  # noqa: A002
     """Clean samples up and give the recording.
 
-    A data point without a time is left out; of points that do not follow one another in time
-    the fewest are left out that make the rest strictly increasing; a clock that jumps by days is
-    not followed; a value that no sensor can mean, and a heart rate of 0, become NaN. Each is
-    counted in a problem.
+    A data point without a time that can be, is left out; of points that do not follow one another
+    in time the fewest are left out that make the rest strictly increasing; a clock that jumps by
+    days is not followed; a value that no sensor can mean, and a heart rate of 0, become NaN. Each
+    is counted in a problem. Laps and pauses that lie wholly outside the recording are left out.
 
     Raises:
         NoSamplesError: no data point has a time.
@@ -81,13 +81,14 @@ def recording_from(samples: Samples, *, format: Format, file: str) -> Recording:
             format=format,
         )
     problems = list(samples.problems)
-    timed = np.flatnonzero(np.isfinite(samples.clock_s))
+    earliest = 0.0 if samples.dated else -LATEST_S
+    timed = np.flatnonzero((samples.clock_s >= earliest) & (samples.clock_s < LATEST_S))
     if not len(timed):
         what = "its data points have no time" if count else "it holds no data points"
         raise NoSamplesError(what, file=file, format=format, place=samples.place)
     if len(timed) < count:
         problems.append(
-            Problem("no_time", f"{count - len(timed)} of {count} data points have no time")
+            Problem("no_time", f"{count - len(timed)} of {count} data points have no usable time")
         )
 
     clock = samples.clock_s[timed]
@@ -143,9 +144,12 @@ def recording_from(samples: Samples, *, format: Format, file: str) -> Recording:
         laps=tuple(
             Lap(round(start - first, 6), round(end - first, 6), step)
             for start, end, step in samples.laps
+            if start - first <= clock[-1] and end - first >= clock[0]
         ),
         pauses=tuple(
-            Pause(round(start - first, 6), round(end - first, 6)) for start, end in samples.pauses
+            Pause(round(start - first, 6), round(end - first, 6))
+            for start, end in samples.pauses
+            if start - first <= clock[-1] and end - first >= clock[0]
         ),
         problems=tuple(problems),
         device_mark=samples.device_mark,

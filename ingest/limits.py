@@ -32,6 +32,9 @@ MAX_FIT_WHOLE_MESSAGES = 20_000
 MAX_SPAN_S = 3 * 86_400.0
 """A clock that strays further than this from the recording's middle is taken to be at fault."""
 
+LATEST_S = 7_258_118_400.0
+"""2200-01-01 in seconds since 1970; nothing is recorded later, or runs for so long."""
+
 MAX_XML_DEPTH = 32
 """Elements inside one another; TCX and GPX with extensions need about ten."""
 

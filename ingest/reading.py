@@ -6,7 +6,14 @@ import zlib
 from dataclasses import dataclass, replace
 
 from ingest.archive import is_zip, members
-from ingest.errors import EmptyFileError, IngestError, TooLargeError, UnknownFormatError
+from ingest.errors import (
+    DamagedFileError,
+    EmptyFileError,
+    IngestError,
+    Place,
+    TooLargeError,
+    UnknownFormatError,
+)
 from ingest.limits import HEAD_BYTES, MAX_FILE_BYTES, MAX_GZIP_MEMBERS
 from ingest.readers import READERS, Reader
 from ingest.recording import Problem, Recording
@@ -115,6 +122,7 @@ def inflated(data: bytes, name: str) -> tuple[bytes, list[Problem]]:
 
     Raises:
         TooLargeError: it inflates to more than `MAX_FILE_BYTES`.
+        DamagedFileError: nothing of it can be inflated.
     """
     if len(data) > MAX_FILE_BYTES:
         raise TooLargeError(f"it has more than {MAX_FILE_BYTES} bytes", file=name)
@@ -128,6 +136,13 @@ def inflated(data: bytes, name: str) -> tuple[bytes, list[Problem]]:
             content += stream.decompress(rest, MAX_FILE_BYTES + 1 - len(content))
         except zlib.error as error:
             where = len(data) - len(rest)
+            if not content:
+                raise DamagedFileError(
+                    f"its compression is damaged: {error}",
+                    file=name,
+                    format="gzip",
+                    place=Place(offset=where),
+                ) from error
             return bytes(content), [
                 Problem("bad_gzip", f"the compression is damaged at byte {where} or after: {error}")
             ]

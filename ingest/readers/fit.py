@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
 from itertools import pairwise
 from math import isfinite, nan
 from typing import Any
@@ -82,17 +83,15 @@ def read(data: bytes, file: str) -> Recording:
         NoSamplesError: it holds no samples, a plan or a settings file for instance.
         TooLargeError: it chains more files than a recording may.
     """
-    parts, problems = decode(data, file)
+    chain = decode(data, file)
+    parts, problems = chain.parts, chain.problems
     if not any(len(part.record_clock) for part in parts):
-        broken = next((part for part in parts if part.broken_at is not None), None)
-        if broken is not None or any(one.code == "truncated" for one in problems):
-            at = len(data) if broken is None else broken.broken_at
-            why = "the file is cut off" if broken is None else broken.broken_why
+        if chain.broken_at is not None:
             raise DamagedFileError(
-                f"it breaks before the first sample: {why}",
+                f"it breaks before the first sample: {chain.broken_why}",
                 file=file,
                 format=name,
-                place=Place(offset=at),
+                place=Place(offset=chain.broken_at),
             )
         raise NoSamplesError("it holds no samples", file=file, format=name)
 
@@ -127,67 +126,85 @@ def read(data: bytes, file: str) -> Recording:
     return recording_from(samples, format="fit", file=file)
 
 
-def decode(data: bytes, file: str) -> tuple[list[FitPart], list[Problem]]:
-    """All FIT files of a chain, each as far as it is sound, and what is wrong with them."""
-    parts: list[FitPart] = []
-    problems: list[Problem] = []
+@dataclass(eq=False)
+class Chain:
+    """All FIT files of a chain, each as far as it is sound.
+
+    broken_at, broken_why: the first byte from which something could not be read, None where all
+        could.
+    """
+
+    parts: list[FitPart] = field(default_factory=list)
+    problems: list[Problem] = field(default_factory=list)
+    broken_at: int | None = None
+    broken_why: str = ""
+
+    def broke(self, code: str, offset: int, why: str) -> None:
+        """Note that what follows an offset could not be read."""
+        self.problems.append(Problem(code, f"{why}; read up to there"))
+        if self.broken_at is None:
+            self.broken_at, self.broken_why = offset, why
+
+
+def decode(data: bytes, file: str) -> Chain:
+    """Decode one FIT file after another.
+
+    Raises:
+        TooLargeError: more of them are chained than a recording may.
+    """
+    chain = Chain()
     offset = 0
     while offset < len(data):
         if not sniff(data[offset : offset + 12]):
-            problems.append(
-                Problem(
-                    "trailing_bytes",
-                    f"{len(data) - offset} bytes from byte {offset} on are no FIT file "
-                    "and were left out",
-                )
+            count = len(data) - offset
+            chain.broke(
+                "trailing_bytes",
+                offset,
+                f"{count} bytes from byte {offset} on are no FIT file",
             )
             break
-        if len(parts) == MAX_FIT_PARTS:
+        if len(chain.parts) == MAX_FIT_PARTS:
             raise TooLargeError(
                 f"more than {MAX_FIT_PARTS} FIT files are chained in it",
                 file=file,
                 format=name,
                 place=Place(offset=offset),
             )
-        length = int.from_bytes(data[offset + 4 : offset + 8], "little")
-        unfinished = length == 0 and len(data) - offset > data[offset] + 2
-        end = len(data) if unfinished else offset + data[offset] + length
-        content = data[offset : min(end, len(data))]
-        if unfinished:
-            # the decoder goes by the length in the header
-            length = len(content) - content[0]
-            content = content[:4] + length.to_bytes(4, "little") + content[8:]
-        try:
-            part = PartDecoder(content).decode()
-        except FitParseError as error:
-            problems.append(Problem("damaged", f"the header at byte {offset} is broken: {error}"))
-            break
-        parts.append(part)
-        if unfinished or end + 2 > len(data):
-            wanted = "an unknown length" if unfinished else f"{end + 2} bytes"
-            problems.append(
-                Problem(
-                    "truncated", f"the file ends at byte {len(data)} of {wanted}; read up to there"
-                )
-            )
-        else:
-            if crc16(content) != int.from_bytes(data[end : end + 2], "little"):
-                problems.append(
-                    Problem(
-                        "bad_crc",
-                        f"the checksum at byte {end} does not fit the content; values may be wrong",
-                    )
-                )
-            if part.broken_at is not None:
-                problems.append(
-                    Problem(
-                        "truncated" if part.cut_off else "damaged",
-                        f"the file breaks at byte {offset + part.broken_at} "
-                        f"({part.broken_why}); read up to there",
-                    )
-                )
-        offset = end + 2
-    return parts, problems
+        offset = decode_part(data, offset, chain)
+    return chain
+
+
+def decode_part(data: bytes, offset: int, chain: Chain) -> int:
+    """Decode the FIT file at an offset and give the offset of the next."""
+    length = int.from_bytes(data[offset + 4 : offset + 8], "little")
+    unfinished = length == 0 and len(data) - offset > data[offset] + 2
+    end = len(data) if unfinished else offset + data[offset] + length
+    content = data[offset : min(end, len(data))]
+    if unfinished:
+        # the decoder goes by the length in the header
+        length = len(content) - content[0]
+        content = content[:4] + length.to_bytes(4, "little") + content[8:]
+    try:
+        part = PartDecoder(content).decode()
+    except FitParseError as error:
+        chain.broke("damaged", offset, f"the header at byte {offset} is broken: {error}")
+        return len(data)
+    chain.parts.append(part)
+    cut = unfinished or end + 2 > len(data)
+    if cut:
+        wanted = "an unknown length" if unfinished else f"{end + 2} bytes"
+        chain.broke("truncated", len(data), f"the file ends at byte {len(data)} of {wanted}")
+    elif crc16(content) != int.from_bytes(data[end : end + 2], "little"):
+        what = f"the checksum at byte {end} does not fit the content; values may be wrong"
+        chain.problems.append(Problem("bad_crc", what))
+    if part.broken_at is not None and not (cut and part.cut_off):
+        at = offset + part.broken_at
+        chain.broke(
+            "truncated" if part.cut_off else "damaged",
+            at,
+            f"the file breaks at byte {at} ({part.broken_why})",
+        )
+    return end + 2
 
 
 def channels_of(part: FitPart) -> dict[str, Floats]:
@@ -327,9 +344,9 @@ def twelve_bits(raw: Sequence[float]) -> list[int]:
     return [whole >> 12 * place & 0xFFF for place in range(len(raw) * 8 // 12)]
 
 
-def number(message: Any, field: str) -> float | None:
+def number(message: Any, field_name: str) -> float | None:
     """One number of a message, scaled; None where it is missing or no number."""
-    value = message.get_value(field)
+    value = message.get_value(field_name)
     if isinstance(value, bool) or not isinstance(value, int | float):
         return None
     return float(value)

@@ -82,7 +82,7 @@ def read(data: bytes, file: str) -> Recording:
         for tag in tags:
             values, bad = numbers_of([one.get(tag) for one in found], tag)
             problems.extend(bad)
-            if np.isfinite(values).any():
+            if not np.isnan(values).all():
                 channels[channel] = values
                 break
     samples = Samples(

@@ -91,7 +91,7 @@ def read(data: bytes, file: str) -> Recording:
         for path in paths:
             values, found = numbers_of([point.findtext(path) for point in points], path)
             problems.extend(found)
-            if np.isfinite(values).any():
+            if not np.isnan(values).all():
                 channels[channel] = values
                 break
     samples = Samples(

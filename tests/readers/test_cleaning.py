@@ -113,6 +113,13 @@ def test_samples_without_a_time_are_none_at_all() -> None:
         cleaned([], heart_rate_bpm=[])
 
 
+@pytest.mark.parametrize("far", [1e10, 1e17, 1e300, np.inf, -1.0, -1e300])
+def test_a_time_that_cannot_be_is_none(far: float) -> None:
+    found = cleaned([1e9, far, 1e9 + 1], heart_rate_bpm=[90, 91, 92])
+    assert found.time_s.tolist() == [0, 1]
+    assert [problem.code for problem in found.problems] == ["no_time"]
+
+
 def test_more_samples_than_a_recording_has_are_refused() -> None:
     with pytest.raises(TooLargeError, match=str(MAX_SAMPLES)):
         cleaned([0.0] * (MAX_SAMPLES + 1))

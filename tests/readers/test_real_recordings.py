@@ -96,7 +96,7 @@ def test_every_file_is_read_with_the_count_times_and_laps_of_the_manifest(
 def as_they_stand(folder: Path, entry: dict[str, Any]) -> dict[str, Floats]:
     """Columns before any clean-up: of a FIT file all records, of others what was kept."""
     if entry["file"].endswith(".fit"):
-        parts, _ = fit.decode((folder / entry["file"]).read_bytes(), entry["file"])
+        parts = fit.decode((folder / entry["file"]).read_bytes(), entry["file"]).parts
         columns = [fit.channels_of(part) for part in parts]
         return {name: np.concatenate([one[name] for one in columns]) for name in columns[0]}
     found = read(folder, entry)
@@ -142,7 +142,7 @@ def test_beats_and_stored_heart_rates_are_all_there(
     recordings: Path, entry: dict[str, Any]
 ) -> None:
     facts = entry["facts"]
-    parts, _ = fit.decode((recordings / entry["file"]).read_bytes(), entry["file"])
+    parts = fit.decode((recordings / entry["file"]).read_bytes(), entry["file"]).parts
     counts = {
         number: sum(len(one.rows) for part in parts for one in part.layouts[number])
         for number in (BEATS, STORED_HEART_RATE)
