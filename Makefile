@@ -9,10 +9,10 @@ DATA ?= intervouch-data
 
 .DEFAULT_GOAL := help
 .DELETE_ON_ERROR:
-.PHONY: help setup demo serve test check bench lock clean
+.PHONY: help setup demo serve test check bench bench-energy lock clean
 
 help: ## list what can be made
-	@sed -n 's/^\([a-z]*\):[^#]*## /make \1\t/p' Makefile | expand -t 14
+	@sed -n 's/^\([a-z-]*\):[^#]*## /make \1\t/p' Makefile | expand -t 14
 
 setup: $(READY) ## make the virtual environment .venv from the lock
 
@@ -40,6 +40,10 @@ check: $(READY) ## check style, types and imports only
 bench: $(READY) ## measure the engine on simulated classes whose truth is known
 	@echo "== bench: simulated classes, engine against truth"
 	@$(BIN)/python -m tests.bench $(BENCH)
+
+bench-energy: $(READY) ## measure heart-rate lines against gas exchange
+	@echo "== bench-energy: one-minute windows, heart rate against measured oxygen"
+	@$(BIN)/python -m tests.bench.energy_bench $(BENCH)
 
 lock: $(READY) ## pin the newest allowed versions in requirements.lock
 	@echo "== lock: requirements.lock"
