@@ -12,7 +12,7 @@ DATA ?= intervouch-data
 .PHONY: help setup demo serve test check bench bench-energy lock clean
 
 help: ## list what can be made
-	@sed -n 's/^\([a-z-]*\):[^#]*## /make \1\t/p' Makefile | expand -t 14
+	@sed -n 's/^\([a-z-]*\):[^#]*## /make \1\t/p' Makefile | expand -t 20
 
 setup: $(READY) ## make the virtual environment .venv from the lock
 
