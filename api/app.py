@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import logging
 import secrets
-import time
-from collections.abc import AsyncIterator, Awaitable, Callable
+from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from typing import Any, Protocol
 
@@ -32,22 +31,13 @@ from api.storage.database import migrate, open_database
 from api.storage.keys import load_keys
 from api.storage.store import Store
 from api.transfer.endpoints import router as transfer_router
+from api.watching import WatchedApp
 from api.work.embedded import Bell, EmbeddedWorker
 from api.work.engine import ENGINE_VERSION
 
-log = logging.getLogger("intervouch.requests")
+log = logging.getLogger("intervouch")
 
 API = "/api/v1"
-SECURE = {
-    "X-Content-Type-Options": "nosniff",
-    "X-Frame-Options": "DENY",
-    "Referrer-Policy": "same-origin",
-    "Content-Security-Policy": (
-        "default-src 'none'; style-src 'self' 'unsafe-inline'; img-src 'self' data:; "
-        "script-src 'self'; connect-src 'self'; form-action 'self'; base-uri 'none'; "
-        "frame-ancestors 'none'"
-    ),
-}
 ABOUT = """\
 What a class's plan prescribed, what its athletes logged, what their devices recorded, and whether
 these agree. Sign in with a session cookie (`POST /api/v1/sign-in`) or a token
@@ -116,7 +106,7 @@ def create_app(settings: Settings | None = None) -> FastAPI:
             worker.stop()
         service.database.close()
 
-    app = FastAPI(
+    app = WatchedApp(
         title="intervouch",
         version=ENGINE_VERSION,
         summary="Reconciles what a class's devices recorded with its plan and its logged scores",
@@ -140,7 +130,6 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     app.include_router(pages_router, include_in_schema=False)
     add_health(app, service)
     add_errors(app)
-    app.middleware("http")(watch)
     return app
 
 
@@ -239,33 +228,3 @@ def fault_words(found: dict[str, Any]) -> str:
     if found["type"] in ("value_error", "assertion_error", "json_invalid", "union_tag_invalid"):
         return {"json_invalid": "not JSON"}.get(found["type"], "not a value that is taken here")
     return str(found["msg"])[:200]
-
-
-async def watch(request: Request, call_next: Callable[[Request], Awaitable[Response]]) -> Response:
-    """Count, time and log each request by its route, and add the headers that every answer has."""
-    service: Service = request.app.state.service
-    began = time.perf_counter()
-    number = secrets.token_hex(6)
-    status = 500
-    try:
-        response = await call_next(request)
-        status = response.status_code
-    finally:
-        route = getattr(request.scope.get("route"), "path", "none")
-        seconds = time.perf_counter() - began
-        service.metrics.requests.labels(route, request.method, str(status)).inc()
-        service.metrics.request_seconds.labels(route, request.method).observe(seconds)
-        log.info(
-            "answered",
-            extra={
-                "route": route,
-                "method": request.method,
-                "status": status,
-                "ms": round(seconds * 1000, 1),
-                "request": number,
-            },
-        )
-    for name, value in SECURE.items():
-        response.headers.setdefault(name, value)
-    response.headers["X-Request"] = number
-    return response

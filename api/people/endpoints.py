@@ -63,7 +63,7 @@ from api.problems import NotHere
 from api.service import Service
 from api.storage.model import ApiToken, Audit, Gym, Person
 from api.storage.moments import now
-from api.work.stale import touch_class
+from api.work.stale import raise_floor, touch_class
 
 router = APIRouter(tags=["people"])
 
@@ -197,6 +197,8 @@ def answer_consent(
         )
         for class_id in stale:
             touch_class(session, service, class_id)
+            if not body.agreed:
+                raise_floor(session, class_id)
         session.flush()
         answer = consent_list(session, subject.person_id)
     service.work.wake()

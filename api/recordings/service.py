@@ -241,7 +241,7 @@ def keep(
         service.store.put(subject.gym_id, KIND, row.id, packed(file.readings))
     write_line(
         session, gym_id=subject.gym_id, actor=subject.audit_mark, action="upload.keep",
-        about=row.id, class_id=found.id, size=row.size,
+        about=found.id, size=row.size,
     )  # fmt: skip
     return outcome_of(session, row, sent_name, "stored"), True
 
@@ -368,7 +368,7 @@ def delete_recording(service: Service, subject: Subject, recording_id: str) -> N
             raise NotHere
         write_line(
             session, gym_id=subject.gym_id, actor=subject.audit_mark, action="recording.delete",
-            about=row.id, class_id=row.class_id,
+            about=row.class_id,
         )  # fmt: skip
         others = [h for h in uploader_handles(session, row.id) if h != subject.handle]
         gone = subject.coaches or not others
