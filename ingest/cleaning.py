@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from bisect import bisect_left
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 
 import numpy as np
@@ -57,7 +57,7 @@ class Samples:
     total_calories: float | None = None
     device: Device = "unknown"
     device_mark: str | None = None
-    problems: Sequence[Problem] = field(default_factory=tuple)
+    problems: Sequence[Problem] = ()
     place: Place = NOWHERE
 
 

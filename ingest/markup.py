@@ -8,7 +8,7 @@ devices give the same element in many.
 from __future__ import annotations
 
 import re
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from xml.etree.ElementTree import Element
 from xml.parsers.expat import errors as expat_errors
@@ -176,3 +176,8 @@ def parse(data: bytes, vocabulary: Vocabulary, *, file: str, format: str) -> Doc
         problem = Problem("damaged", f"its text cannot be decoded: {error}")
         return Document(sieve.root, (problem,), Place(line=1))
     return Document(sieve.root, (), None)
+
+
+def bad_values(bad: Sequence[int], name: str) -> list[Problem]:
+    """Tell of an element's texts that are no numbers."""
+    return [Problem("bad_value", f"{len(bad)} values of {name} are no numbers")] if bad else []

@@ -298,16 +298,13 @@ def stored_heart_rate(layouts: Sequence[Layout]) -> tuple[Floats, Floats]:
     """
     messages: list[tuple[int, dict[str, list[float]]]] = []
     for layout in layouts:
-        columns = {field: layout.values(field) for field in ("0", "6", "9", "10", "253")}
+        columns = {
+            key: values.tolist()
+            for key in ("0", "6", "9", "10", "253")
+            if (values := layout.values(key)) is not None
+        }
         messages += [
-            (
-                turn,
-                {
-                    key: values[row].tolist()
-                    for key, values in columns.items()
-                    if values is not None
-                },
-            )
+            (turn, {key: values[row] for key, values in columns.items()})
             for row, turn in enumerate(layout.turns)
         ]
     messages.sort(key=lambda message: message[0])
@@ -319,10 +316,8 @@ def stored_heart_rate(layouts: Sequence[Layout]) -> tuple[Floats, Floats]:
         events = [int(event) for event in fields.get("9", []) if isfinite(event)]
         moment = fields.get("253", [nan])[0]
         if events and isfinite(moment):
-            (fraction,) = fields.get("0", [0.0])[:1]
-            shift = (
-                moment + (fraction / 32768.0 if isfinite(fraction) else 0.0) - events[0] / 1024.0
-            )
+            fraction = fields.get("0", [nan])[0] / 32_768
+            shift = moment + (fraction if isfinite(fraction) else 0.0) - events[0] / 1024
         if events:
             last = events[-1]
         for low in twelve_bits(fields.get("10", [])):

@@ -7,20 +7,20 @@ Positions are passed over and never kept: indoors they are noise, and nobody's b
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
 from itertools import pairwise
 from xml.etree.ElementTree import Element, SubElement, tostring
 
 import gpxpy
 import numpy as np
-from gpxpy.gpx import GPX, GPXException, GPXTrackPoint
+from gpxpy.gpx import GPX, GPXException
 
 from ingest.cleaning import Samples, recording_from
 from ingest.errors import DamagedFileError, NoSamplesError
-from ingest.markup import Vocabulary, parse, root_name
-from ingest.readers.table import text_of
-from ingest.readers.tcx import NO_TIMEZONE, numbers_of
-from ingest.recording import Floats, Format, Problem, Recording
+from ingest.markup import Vocabulary, bad_values, parse, root_name
+from ingest.moments import epochs
+from ingest.numerals import numbers_of
+from ingest.recording import Floats, Format, Recording
+from ingest.text import text_of
 
 name: Format = "gpx"
 endings: tuple[str, ...] = (".gpx",)
@@ -75,13 +75,13 @@ def read(data: bytes, file: str) -> Recording:
         ) from error
     segments = [segment.points for one in track.tracks for segment in one.segments]
     points = [point for segment in segments for point in segment]
-    clock, problems = clock_of(points)
+    clock, problems = epochs(point.time for point in points)
     channels: dict[str, Floats] = {}
     found = [{one.tag: one.text for one in point.extensions} for point in points]
     for channel, tags in EXTENSIONS.items():
         for tag in tags:
-            values, bad = numbers_of([one.get(tag) for one in found], tag)
-            problems.extend(bad)
+            values, bad = numbers_of([one.get(tag) for one in found])
+            problems.extend(bad_values(bad, tag))
             if not np.isnan(values).all():
                 channels[channel] = values
                 break
@@ -112,26 +112,13 @@ def plain_track(root: Element) -> Element:
     return plain
 
 
-def clock_of(points: list[GPXTrackPoint]) -> tuple[Floats, list[Problem]]:
-    """Seconds since 1970 of each point, NaN where it has no time."""
-    moments = [point.time for point in points]
-    naive = any(moment is not None and moment.tzinfo is None for moment in moments)
-    seconds = [float("nan") if moment is None else epoch_of(moment) for moment in moments]
-    return np.array(seconds, dtype=np.float64), [NO_TIMEZONE] if naive else []
-
-
-def epoch_of(moment: datetime) -> float:
-    """Seconds since 1970; a time without an offset is taken as UTC."""
-    return (moment if moment.tzinfo else moment.replace(tzinfo=UTC)).timestamp()
-
-
 def pauses_of(track: GPX) -> list[tuple[float, float]]:
     """Between two segments of one track the receiver was off (GPX 1.1 schema, trkseg)."""
     pauses: list[tuple[float, float]] = []
     for one in track.tracks:
         spans = []
         for segment in one.segments:
-            times, _ = clock_of(segment.points)
+            times, _ = epochs(point.time for point in segment.points)
             times = times[np.isfinite(times)]
             if len(times):
                 spans.append((float(times[0]), float(times[-1])))

@@ -1,13 +1,12 @@
 """CSV: a table of delimited text with a header, in whatever spelling it was exported.
 
 A sample a row. The header is the first line in which a time and another quantity are recognised
-(see `ingest.readers.headings`); lines before it are a preamble. Delimiter, decimal mark, encoding
+(see `ingest.headings`); lines before it are a preamble. Delimiter, decimal mark, encoding
 and the way in which time is written are all taken from the content.
 """
 
 from __future__ import annotations
 
-import codecs
 import csv
 import io
 import re
@@ -16,10 +15,10 @@ from dataclasses import dataclass
 from itertools import islice
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ingest.cleaning import Samples, recording_from
 from ingest.errors import DamagedFileError, NoSamplesError, Place, TooLargeError
+from ingest.headings import UNITS, Heading, bare, heading_of, plain_letters
 from ingest.limits import (
     MAX_CELL_CHARACTERS,
     MAX_COLUMNS,
@@ -27,40 +26,16 @@ from ingest.limits import (
     MAX_PREAMBLE_LINES,
     MAX_SAMPLES,
 )
-from ingest.readers.headings import UNITS, Heading, bare, heading_of, plain_letters
-from ingest.readers.moments import DATE, Clock, clock_of, duration_of
+from ingest.moments import DATE, Clock, clock_of, duration_of
+from ingest.numerals import MISSING, has_decimal_comma, is_number, number_of, numbers_of
 from ingest.recording import Device, Floats, Format, Problem, Recording
+from ingest.text import text_of
 
 name: Format = "csv"
 endings: tuple[str, ...] = (".csv", ".tsv", ".txt")
 
 DELIMITERS = (",", ";", "\t", "|")
-MISSING = frozenset(
-    {
-        "",
-        "-",
-        "--",
-        "---",
-        "–",
-        "—",
-        "na",
-        "n/a",
-        "nan",
-        "#n/a",
-        "null",
-        "none",
-        "nil",
-        "?",
-        "--:--",
-    }
-)
 CONTROL = re.compile(r"[\x01-\x08\x0e-\x1f\x7f\ufffd]")
-PLAIN_NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?")
-DECIMAL_COMMA = re.compile(r"[+-]?\d*,\d+")
-GROUPS = re.compile(r"(?<=\d)[ \u00a0\u202f'](?=\d{3}(\D|$))")
-"""What parts thousands where neither point nor comma does."""
-THOUSANDS = re.compile(r"[+-]?\d{1,3}(,\d{3})+(\.\d*)?")
-
 LONG_CELL = "(too long)"
 """Stands for a cell that is longer than any value."""
 
@@ -149,6 +124,9 @@ def read(data: bytes, file: str) -> Recording:
             remedy="Export with a column of elapsed seconds, or of date and time as in ISO 8601.",
         )
     problems.extend(clock.problems)
+    if not clock.dated:
+        clock, found = strung_together(clock, lap_cells(header, rows))
+        problems.extend(found)
     channels, found = channels_of(header, rows, clock.seconds, comma=comma)
     problems.extend(found)
     if not channels:
@@ -166,36 +144,12 @@ def read(data: bytes, file: str) -> Recording:
         clock_s=clock.seconds,
         dated=clock.dated,
         channels=channels,
-        laps=laps_of(header, rows, clock.seconds),
+        laps=laps_of(lap_cells(header, rows), clock.seconds),
         device=device_of(header, channels),
         problems=problems,
         place=Place(line=rows.lines[0]),
     )
     return recording_from(samples, format="csv", file=file)
-
-
-def text_of(data: bytes) -> tuple[str, list[Problem]]:
-    """Decode UTF-8 or UTF-16, with or without a mark, or Windows-1252 where it is neither."""
-    if data.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
-        return data.decode("utf-16", errors="replace"), []
-    head = data[:200]
-    for encoding, zeros in (("utf-16-le", head[1::2]), ("utf-16-be", head[0::2])):
-        if len(head) >= 8 and zeros.count(0) > 0.9 * len(zeros):
-            return data.decode(encoding, errors="replace"), []
-    problems = []
-    if b"\0" in data:
-        problems.append(
-            Problem("zero_bytes", f"{data.count(0)} zero bytes in the text were left out")
-        )
-    try:
-        text = data.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        if error.start >= len(data) - 3:
-            # cut inside a character
-            text = data[: error.start].decode("utf-8-sig")
-        else:
-            text = data.decode("cp1252", errors="replace")
-    return text.replace("\0", ""), problems
 
 
 def numbered_lines(text: str) -> Iterator[tuple[int, str]]:
@@ -259,7 +213,7 @@ def is_header(header: Header) -> bool:
     if not quantities & {"time", "date"} or quantities <= {"time", "date", "lap"}:
         return False
     cells = [text.strip() for text in header.texts]
-    return not any(PLAIN_NUMBER.fullmatch(cell) or DATE.match(cell) for cell in cells)
+    return not any(is_number(cell) or DATE.match(cell) for cell in cells)
 
 
 def header_in(number: int, line: str, delimiter: str) -> Header:
@@ -362,7 +316,7 @@ def is_heading_line(cells: Sequence[str], header: Header) -> bool:
         return True
     known = {unit for table in UNITS.values() for unit in table}
     units = [bare(plain_letters(cell)) in known for cell in filled]
-    return sum(units) >= 2 and not any(PLAIN_NUMBER.fullmatch(cell.strip()) for cell in filled)
+    return sum(units) >= 2 and not any(map(is_number, filled))
 
 
 def decimal_comma(header: Header, rows: Rows) -> bool:
@@ -370,46 +324,8 @@ def decimal_comma(header: Header, rows: Rows) -> bool:
     if header.delimiter == ",":
         return False
     return any(
-        "," in cell and DECIMAL_COMMA.fullmatch(GROUPS.sub("", cell.strip()).replace(".", ""))
-        for cells in rows.columns.values()
-        for cell in cells
+        "," in cell and has_decimal_comma(cell) for cells in rows.columns.values() for cell in cells
     )
-
-
-def number_of(cell: str, *, comma: bool) -> float:
-    """Give a cell's number; NaN where it holds none.
-
-    Raises:
-        ValueError: it holds something else.
-    """
-    text = cell.strip()
-    if PLAIN_NUMBER.fullmatch(text) and not comma:
-        return float(text)
-    if text.casefold() in MISSING:
-        return float("nan")
-    text = GROUPS.sub("", text)
-    if comma:
-        text = text.replace(".", "").replace(",", ".") if "," in text else text
-    elif THOUSANDS.fullmatch(text):
-        text = text.replace(",", "")
-    elif DECIMAL_COMMA.fullmatch(text):
-        text = text.replace(",", ".")
-    if not PLAIN_NUMBER.fullmatch(text):
-        raise ValueError(cell)
-    return float(text)
-
-
-def numbers_of(cells: Iterable[str], *, comma: bool) -> tuple[Floats, list[int]]:
-    """Numbers of a column, NaN where there is none, and the positions of what is no number."""
-    values: list[float] = []
-    bad: list[int] = []
-    for at, cell in enumerate(cells):
-        try:
-            values.append(number_of(cell, comma=comma))
-        except ValueError:
-            values.append(float("nan"))
-            bad.append(at)
-    return np.array(values, dtype=np.float64), bad
 
 
 def seconds_of(cells: Iterable[str], heading: Heading, *, comma: bool) -> tuple[Floats, list[int]]:
@@ -497,15 +413,42 @@ def speed_unit(speed: Floats, distance_m: Floats, clock_s: Floats) -> tuple[str,
     return min(SPEED_UNITS, key=lambda unit: abs(np.log(metres / (told * unit[1]))))
 
 
-def laps_of(header: Header, rows: Rows, clock_s: Floats) -> list[tuple[float, float, int | None]]:
+def lap_cells(header: Header, rows: Rows) -> list[str] | None:
+    """Cells of the lap column; None where there is none."""
+    for at, heading in enumerate(header.headings):
+        if heading is not None and heading.quantity == "lap":
+            return [cell.strip() for cell in rows.columns[at]]
+    return None
+
+
+def strung_together(clock: Clock, laps: list[str] | None) -> tuple[Clock, list[Problem]]:
+    """Let an elapsed time that starts again with each lap run on; what lay between is not known."""
+    known = np.flatnonzero(np.isfinite(clock.seconds))
+    if laps is None or len(known) < 2:
+        return clock, []
+    seconds, cells = clock.seconds[known], np.array(laps)[known]
+    steps = np.diff(seconds)
+    restarts = (steps < 0) & (cells[1:] != cells[:-1])
+    if not restarts.any():
+        return clock, []
+    usual = float(np.median(steps[steps > 0])) if (steps > 0).any() else 1.0
+    onward = clock.seconds.copy()
+    onward[known[1:]] += np.cumsum(np.where(restarts, usual - steps, 0.0))
+    return Clock(onward, dated=False, problems=clock.problems), [
+        Problem(
+            "time_restarts",
+            f"the time starts again with {int(restarts.sum())} laps; they were strung together",
+        )
+    ]
+
+
+def laps_of(cells: list[str] | None, clock_s: Floats) -> list[tuple[float, float, int | None]]:
     """A lap for each run of rows with the same value in the lap column."""
-    at = next((at for at, one in enumerate(header.headings) if one and one.quantity == "lap"), None)
-    if at is None:
+    if cells is None:
         return []
-    cells: NDArray[np.str_] = np.array([cell.strip() for cell in rows.columns[at]])
     timed = np.flatnonzero(np.isfinite(clock_s))
-    cells, times = cells[timed], clock_s[timed]
-    turns = np.flatnonzero(cells[1:] != cells[:-1]) + 1
+    values, times = np.array(cells)[timed], clock_s[timed]
+    turns = np.flatnonzero(values[1:] != values[:-1]) + 1
     if not len(turns):
         return []
     starts = np.concatenate([[0], turns])
@@ -513,7 +456,7 @@ def laps_of(header: Header, rows: Rows, clock_s: Floats) -> list[tuple[float, fl
     return [
         (float(times[start]), float(times[end]), None)
         for start, end in zip(starts, ends, strict=True)
-        if cells[start] and times[end] >= times[start]
+        if values[start] and times[end] >= times[start]
     ]
 
 

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterable
-from datetime import UTC, datetime
 from itertools import pairwise
 from xml.etree.ElementTree import Element
 
@@ -15,9 +14,11 @@ import numpy as np
 
 from ingest.cleaning import Samples, recording_from
 from ingest.errors import NOWHERE, DamagedFileError, NoSamplesError
-from ingest.markup import Vocabulary, parse, root_name
-from ingest.readers.table import text_of
+from ingest.markup import Vocabulary, bad_values, parse, root_name
+from ingest.moments import epochs, iso_moment
+from ingest.numerals import numbers_of
 from ingest.recording import Device, Floats, Format, Problem, Recording
+from ingest.text import text_of
 
 name: Format = "tcx"
 endings: tuple[str, ...] = (".tcx",)
@@ -89,8 +90,8 @@ def read(data: bytes, file: str) -> Recording:
     channels: dict[str, Floats] = {}
     for channel, paths in PATHS.items():
         for path in paths:
-            values, found = numbers_of([point.findtext(path) for point in points], path)
-            problems.extend(found)
+            values, bad = numbers_of([point.findtext(path) for point in points])
+            problems.extend(bad_values(bad, path))
             if not np.isnan(values).all():
                 channels[channel] = values
                 break
@@ -109,48 +110,9 @@ def read(data: bytes, file: str) -> Recording:
     return recording_from(samples, format="tcx", file=file)
 
 
-def moment_of(text: str | None) -> datetime | None:
-    """One xsd:dateTime; None where it is missing or none."""
-    if not text:
-        return None
-    try:
-        return datetime.fromisoformat(text)
-    except ValueError:
-        return None
-
-
 def clock_of(texts: Iterable[str | None]) -> tuple[Floats, list[Problem]]:
-    """Seconds since 1970 of each point, NaN where it has no time."""
-    naive = False
-    seconds: list[float] = []
-    for text in texts:
-        moment = moment_of(text)
-        if moment is None:
-            seconds.append(float("nan"))
-            continue
-        if moment.tzinfo is None:
-            naive = True
-            moment = moment.replace(tzinfo=UTC)
-        seconds.append(moment.timestamp())
-    problems = [NO_TIMEZONE] if naive else []
-    return np.array(seconds, dtype=np.float64), problems
-
-
-NO_TIMEZONE = Problem("no_timezone", "the times have no offset from UTC and were taken as UTC")
-
-
-def numbers_of(texts: Iterable[str | None], what: str) -> tuple[Floats, list[Problem]]:
-    """Numbers of a column, NaN where there is none."""
-    bad = 0
-    values: list[float] = []
-    for text in texts:
-        try:
-            values.append(float(text) if text else float("nan"))
-        except ValueError:
-            values.append(float("nan"))
-            bad += 1
-    problems = [Problem("bad_value", f"{bad} values of {what} are no numbers")] if bad else []
-    return np.array(values, dtype=np.float64), problems
+    """Seconds since 1970 of each xsd:dateTime, NaN where it is missing or none."""
+    return epochs(iso_moment(text or "") for text in texts)
 
 
 def laps_of(root: Element) -> list[tuple[float, float, int | None]]:
@@ -158,7 +120,7 @@ def laps_of(root: Element) -> list[tuple[float, float, int | None]]:
     laps: list[tuple[float, float, int | None]] = []
     for lap in root.iter("Lap"):
         (start,), _ = clock_of([lap.get("StartTime")])
-        (length,), _ = numbers_of([lap.findtext("TotalTimeSeconds")], "TotalTimeSeconds")
+        (length,), _ = numbers_of([lap.findtext("TotalTimeSeconds")])
         if np.isfinite(start) and np.isfinite(length) and 0 <= length < 1e7:
             laps.append((float(start), float(start + length), None))
     return laps
@@ -180,7 +142,7 @@ def pauses_of(root: Element) -> list[tuple[float, float]]:
 
 def total_calories_of(root: Element) -> float | None:
     """Sum of the laps' calories; None where no lap states any."""
-    values, _ = numbers_of([lap.findtext("Calories") for lap in root.iter("Lap")], "Calories")
+    values, _ = numbers_of([lap.findtext("Calories") for lap in root.iter("Lap")])
     known = values[np.isfinite(values) & (values >= 0) & (values < 1e5)]
     return float(known.sum()) if len(known) else None
 

@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from ingest import FileReading, read_file
-from ingest.readers.moments import duration_of
+from ingest.moments import duration_of
 from ingest.recording import Format
 from tests.readers.crafting import gpx_file, heart_rates, sound, tcx_file, trackpoint, zipped
 

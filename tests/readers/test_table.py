@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from ingest import FileReading, read_file
-from ingest.readers.headings import heading_of
+from ingest.headings import heading_of
 from ingest.recording import Lap, Recording
 from ingest.writers import TableOptions, write_csv
 from tests.readers.crafting import START, example
@@ -487,6 +487,16 @@ def test_a_row_in_the_middle_that_lacks_cells_is_no_truncated_file() -> None:
 def test_laps_are_runs_of_a_value_in_the_lap_column() -> None:
     rows = "".join(f"{second},100,{1 + second // 10}\n" for second in range(30))
     assert table("time,hr,lap\n" + rows).laps == (Lap(0, 10), Lap(10, 20), Lap(20, 29))
+
+
+def test_a_time_that_starts_again_with_each_lap_runs_on() -> None:
+    rows = "".join(
+        f"{lap},{second},{100 + second}\n" for lap in (1, 2, 3) for second in range(0, 30, 2)
+    )
+    found = table("interval,time (s),hr\n" + rows)
+    assert found.time_s.tolist() == list(range(0, 90, 2))
+    assert "time_restarts" in codes(found)
+    assert found.laps == (Lap(0, 30), Lap(30, 60), Lap(60, 88))
 
 
 def test_the_kind_of_device_is_a_watch_where_there_is_a_heart_rate_alone() -> None:

@@ -3,22 +3,27 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 
 import numpy as np
 
-from ingest.readers.headings import Heading
+from ingest.headings import Heading
+from ingest.numerals import number_of
 from ingest.recording import Floats, Problem
 
-DURATION = re.compile(
-    r"(?:(\d{1,4}):)?(\d{1,4}):(\d{1,2}(?:[.,]\d*)?)\s*([ap]\.?m\.?)?", re.IGNORECASE
+DURATION = re.compile(r"(?:(\d{1,4}):)?(\d{1,4}):(\d{1,2}(?:[.,]\d*)?)")
+TIME_OF_DAY = re.compile(
+    r"(\d{1,2}):(\d{2})(?::(\d{2}(?:[.,]\d*)?))?\s*(?:([ap])\.?m\.?)?", re.IGNORECASE
 )
+HALF_OF_DAY = re.compile(r"[ap]\.?m\.?$", re.IGNORECASE)
 DATE = re.compile(r"(\d{1,4})([-/.])(\d{1,2})\2(\d{1,4})\.?")
+DATE_TIME = re.compile(DATE.pattern + r"(?:T|,?\s+)(\d.*)")
 COMPACT = re.compile(r"\d{8}T\d{4}")
-DATE_TIME = re.compile(DATE.pattern + r"[T,\s]+(\d{1,2}:\d{2}(?::\d{2}(?:[.,]\d*)?)?.*)")
-ZONE = re.compile(r"\s*(Z|UTC|GMT|[+-]\d{2}:?\d{2}|[+-]\d{2})$", re.IGNORECASE)
+ZONE = re.compile(r"\s*(Z|UTC|GMT|[+-]\d{2}(?::?\d{2})?)$", re.IGNORECASE)
+
+NO_TIMEZONE = Problem("no_timezone", "the times have no offset from UTC and were taken as UTC")
 
 EPOCH_SCALES = ((1e17, 1e-9), (1e14, 1e-6), (1e11, 1e-3), (1e8, 1.0))
 """Numbers this large count from 1970: nanoseconds, microseconds, milliseconds, seconds."""
@@ -111,30 +116,29 @@ def is_whole_days(cells: Sequence[str]) -> bool:
 
 def numbers_or_durations(heading: Heading, cells: Sequence[str], *, comma: bool) -> Clock | None:
     """A running time written as seconds, milliseconds, m:ss or h:mm:ss, or an epoch."""
+    written = ":" in first_filled(cells)
     values: list[float] = []
     for cell in cells:
-        text = cell.strip()
         try:
-            if ":" in text:
-                values.append(duration_of(text))
-            elif text:
-                values.append(float(text.replace(",", ".") if comma else text) * heading.factor)
+            if not written:
+                values.append(number_of(cell, comma=comma))
+            elif HALF_OF_DAY.search(cell):
+                values.append(time_of_day(cell))
             else:
-                values.append(float("nan"))
+                values.append(duration_of(cell))
         except ValueError:
             values.append(float("nan"))
     seconds = np.array(values, dtype=np.float64)
     known = np.isfinite(seconds)
     if not known.any():
         return None
-    seconds[~known] = np.nan
-    if ":" in first_filled(cells):
+    if written:
         return Clock(over_midnight(seconds), dated=False)
-    typical = float(np.median(seconds[known])) / heading.factor
+    typical = float(np.median(seconds[known]))
     for least, scale in EPOCH_SCALES:
         if typical >= least:
-            return Clock(seconds / heading.factor * scale, dated=True)
-    return Clock(seconds, dated=False)
+            return Clock(seconds * scale, dated=True)
+    return Clock(seconds * heading.factor, dated=False)
 
 
 def over_midnight(seconds: Floats) -> Floats:
@@ -147,7 +151,7 @@ def over_midnight(seconds: Floats) -> Floats:
 
 
 def duration_of(text: str) -> float:
-    """Seconds of m:ss, h:mm:ss or either with fractions; am and pm are times of day.
+    """Seconds of m:ss or h:mm:ss, with or without fractions.
 
     Raises:
         ValueError: it is written otherwise.
@@ -155,11 +159,38 @@ def duration_of(text: str) -> float:
     found = DURATION.fullmatch(text.strip())
     if found is None:
         raise ValueError(text)
-    hours, minutes, seconds, half = found.groups()
-    if half:
-        whole, minutes, seconds = (hours, minutes, seconds) if hours else (minutes, seconds, "0")
-        hours = str(int(whole) % 12 + (12 if half.lower().startswith("p") else 0))
+    hours, minutes, seconds = found.groups()
     return int(hours or 0) * 3600.0 + int(minutes) * 60.0 + float(seconds.replace(",", "."))
+
+
+def time_of_day(text: str) -> float:
+    """Seconds since midnight of h:mm or h:mm:ss, with or without am or pm.
+
+    Raises:
+        ValueError: it is written otherwise, or is no time of day.
+    """
+    found = TIME_OF_DAY.fullmatch(text.strip())
+    if found is None:
+        raise ValueError(text)
+    hour, minute, second = int(found[1]), int(found[2]), float((found[3] or "0").replace(",", "."))
+    if found[4]:
+        hour = hour % 12 + (12 if found[4].lower() == "p" else 0)
+    if hour > 23 or minute > 59 or second >= 60:
+        raise ValueError(text)
+    return hour * 3600.0 + minute * 60.0 + second
+
+
+def epochs(moments: Iterable[datetime | None]) -> tuple[Floats, list[Problem]]:
+    """Seconds since 1970, NaN where there is no moment; one without an offset is taken as UTC."""
+    naive = False
+    seconds: list[float] = []
+    for moment in moments:
+        if moment is None:
+            seconds.append(float("nan"))
+            continue
+        naive |= moment.tzinfo is None
+        seconds.append((moment if moment.tzinfo else moment.replace(tzinfo=UTC)).timestamp())
+    return np.array(seconds, dtype=np.float64), [NO_TIMEZONE] if naive else []
 
 
 def moments(cells: Sequence[str]) -> Clock | None:
@@ -168,34 +199,14 @@ def moments(cells: Sequence[str]) -> Clock | None:
     A date that could be day-month or month-day is not guessed at: then only the time of day is
     used, and a problem says so.
     """
-    order, certain = date_order([cell.strip() for cell in cells])
-    naive = False
-    values: list[float] = []
-    for cell in cells:
-        moment = moment_of(cell.strip(), order)
-        if moment is None:
-            values.append(float("nan"))
-            continue
-        if moment.tzinfo is None:
-            naive = True
-            moment = moment.replace(tzinfo=UTC)
-        values.append(moment.timestamp())
-    seconds = np.array(values, dtype=np.float64)
+    texts = [cell.strip() for cell in cells]
+    order, certain = date_order(texts)
+    seconds, problems = epochs(moment_of(text, order) for text in texts)
     if not np.isfinite(seconds).any():
         return None
-    problems = []
     if not certain:
-        problems.append(
-            Problem(
-                "ambiguous_date",
-                f"'{first_filled(cells)[:30]}' may be day and month or month and day; "
-                "the date was left out",
-            )
-        )
-    elif naive:
-        problems.append(
-            Problem("no_timezone", "the times have no offset from UTC and were taken as UTC")
-        )
+        what = f"'{first_filled(cells)[:30]}' may be day and month or month and day"
+        problems = [Problem("ambiguous_date", f"{what}; the date was left out")]
     return Clock(seconds, dated=certain, problems=tuple(problems))
 
 
@@ -215,13 +226,19 @@ def date_order(cells: Sequence[str]) -> tuple[str, bool]:
     return "dmy", firsts == seconds
 
 
+def iso_moment(text: str) -> datetime | None:
+    """One moment as ISO 8601 has it; None where it is written otherwise."""
+    try:
+        return datetime.fromisoformat(text)
+    except ValueError:
+        return None
+
+
 def moment_of(text: str, order: str) -> datetime | None:
     """One date, with its time of day where it has one; None where it cannot be read."""
-    if order == "ymd":
-        try:
-            return datetime.fromisoformat(text)
-        except ValueError:
-            pass
+    moment = iso_moment(text) if order == "ymd" else None
+    if moment is not None:
+        return moment
     found = DATE_TIME.fullmatch(text) or DATE.fullmatch(text)
     if found is None:
         return None
@@ -233,24 +250,10 @@ def moment_of(text: str, order: str) -> datetime | None:
     if zone:
         rest = rest[: zone.start()]
         offset = "+00:00" if zone[1].upper() in {"Z", "UTC", "GMT"} else zone[1]
-    clock = rest if rest.count(":") > 1 else rest.replace(":", "h", 1)
     try:
-        seconds = (
-            duration_of(clock)
-            if "h" not in clock
-            else duration_of(re.sub(r"h(\d+)", r":\1:00", clock))
-        )
         midnight = datetime.fromisoformat(
-            f"{year:04}-{parts['m']:02}-{parts['d']:02}T00:00:00{offset}"
+            f"{year:04}-{parts['m']:02}-{parts['d']:02}T00:00{offset}"
         )
-    except ValueError:
+        return midnight + timedelta(seconds=time_of_day(rest))
+    except (ValueError, OverflowError):
         return None
-    if seconds >= DAY_S:
-        return None
-    whole, fraction = divmod(seconds, 1)
-    return midnight.replace(
-        hour=int(whole) // 3600,
-        minute=int(whole) // 60 % 60,
-        second=int(whole) % 60,
-        microsecond=min(round(fraction * 1e6), 999_999),
-    )
