@@ -36,6 +36,7 @@ WORDS: Mapping[Quantity, tuple[str, ...]] = {
         "clock time", "time of day", "utc", "utc time", "time utc", "local time", "epoch",
         "epoch time", "unix", "unix time", "seconds", "second", "secs", "sec", "s", "t",
         "milliseconds", "millis", "minutes", "duration", "workout time", "session time",
+        "time since start", "time from start", "seconds since start", "since start",
         "zeit", "uhrzeit", "zeitstempel", "dauer", "sekunden", "zeitpunkt", "verstrichene zeit",
         "temps", "temps ecoule", "heure", "horodatage", "duree", "secondes", "date heure",
         "tiempo", "tiempo transcurrido", "hora", "marca de tiempo", "duracion", "segundos",
@@ -45,19 +46,21 @@ WORDS: Mapping[Quantity, tuple[str, ...]] = {
     "date": ("date", "day", "datum", "tag", "jour", "fecha", "dia", "dag"),
     "heart_rate_bpm": (
         "heart rate", "heartrate", "heart", "hr", "pulse", "pulse rate", "bpm", "heart beat",
+        "beats/min",
         "heartbeat", "beats per minute", "hrm",
-        "herzfrequenz", "puls", "pulsfrequenz", "herzschlag", "hf",
+        "herzfrequenz", "puls", "pulsfrequenz", "herzschlag", "hf", "herzrate", "schlage/min",
         "frequence cardiaque", "freq cardiaque", "pouls", "fc", "rythme cardiaque",
         "frecuencia cardiaca", "pulso", "pulsaciones", "ritmo cardiaco", "lpm", "ppm",
         "hartslag", "hartfrequentie", "hartritme",
     ),
     "power_w": (
-        "power", "watt", "watts", "w", "power output", "output",
-        "leistung", "puissance", "potencia", "vermogen", "vatios",
+        "power", "watt", "watts", "w", "power output", "output", "wattage",
+        "leistung", "wattzahl", "puissance", "potencia", "vermogen", "vatios",
     ),
     "cadence_per_min": (
         "cadence", "cad", "rpm", "spm", "stroke rate", "strokerate", "stroke frequency",
         "strokes per minute", "stroke per minute", "rate", "revolutions per minute",
+        "strokes/min", "stroke/min", "revolutions/min", "rev/min", "steps/min",
         "pedal cadence", "pedalling rate", "steps per minute", "revs",
         "trittfrequenz", "kadenz", "schlagzahl", "schlagfrequenz", "drehzahl", "schrittfrequenz",
         "cadence de coups", "coups par minute", "frequence de coups",
@@ -74,14 +77,15 @@ WORDS: Mapping[Quantity, tuple[str, ...]] = {
         "tempo", "allure", "ritmo",
     ),
     "distance_m": (
-        "distance", "dist", "metres", "meters", "metre", "meter", "m", "km", "kilometres",
-        "kilometers", "work distance",
+        "distance", "dist", "distance covered", "metres", "meters", "metre", "meter", "m", "km",
+        "kilometres", "kilometers", "work distance",
         "distanz", "strecke", "entfernung", "kilometer",
         "distancia", "metros", "afstand",
     ),
     "calories": (
         "calories", "calorie", "cals", "cal", "kcal", "kcals", "kilocalories", "energy",
         "energy kcal", "calorie count", "calories burned", "calories burnt",
+        "energy expenditure", "energy burned",
         "kalorien", "energie", "energieverbrauch", "calorias", "energia", "calorieen",
     ),
     "lap": (
@@ -106,7 +110,7 @@ UNITS: Mapping[Quantity, Mapping[str, float]] = {
     },
     "heart_rate_bpm": dict.fromkeys(
         (
-            "bpm", "min", "1min", "min1", "beatsmin", "beatsminute", "beatsperminute", "beats",
+            "bpm", "min", "1min", "min1", "beatsmin", "beatsminute", "beats",
             "lpm", "ppm", "schlagemin", "slagenmin", "smin", "battmin", "latmin",
         ),
         1.0,
@@ -115,9 +119,9 @@ UNITS: Mapping[Quantity, Mapping[str, float]] = {
     "cadence_per_min": {
         **dict.fromkeys(
             (
-                "rpm", "spm", "min", "1min", "min1", "strokesmin", "strokesminute", "strmin",
-                "revmin", "revsmin", "stepsmin", "umin", "trmin", "upm", "smin", "slmin",
-                "schlagemin", "coupsmin", "slagenmin", "strokesperminute",
+                "rpm", "spm", "min", "1min", "min1", "strokesmin", "strokemin", "strokesminute",
+                "strmin", "revmin", "revsmin", "revolutionsmin", "stepsmin", "umin", "trmin",
+                "upm", "smin", "slmin", "schlagemin", "coupsmin", "slagenmin",
             ),
             1.0,
         ),
