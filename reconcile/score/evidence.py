@@ -413,6 +413,8 @@ def recorded_value(evidence: Evidence, take: Take) -> tuple[float, float, float]
     values = np.array([take_of(row[counting], take) for row in at_bell])
     if not np.isfinite(values).all():
         return None
+    if not counting.any():  # every round skipped: nothing to be unsure of
+        return 0.0, 0.0, 0.0
     sd = np.array(
         [
             take_sd(row[counting], own[counting], take)
