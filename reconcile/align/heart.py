@@ -31,7 +31,7 @@ LAGGING_S, LAGGING_SHARE = (12.0, 30.0), 0.10
 WHITENING = 0.92
 WHITENING_LAG = 2
 # Whitened samples per independent one, judged from the correlation that whitening leaves.
-SAMPLES_PER_INDEPENDENT = 8.0
+SAMPLES_PER_INDEPENDENT = 10.0
 AFTER_BLOCK_S = 60.0
 LEAST_OVERLAP_S = 60.0
 MOST_GROUPS = 3

@@ -31,13 +31,16 @@ class RecordingEvidence:
 
     delay: its athlete's delay in grid steps. blocks: evidence per timed block.
     first: grid index of the first candidate of x. clock: log prior of x on its grid (per step;
-    what is missing to 1 is the chance that the recording is of another time altogether).
+    what is missing to 1 is the chance that the recording is of another time altogether). reach:
+    the most that the samples may say for one place against another (nats), sensors being what
+    they are.
     """
 
     delay: int
     blocks: tuple[LogRatio, ...]
     first: int
     clock: Floats
+    reach: float = 20.0
 
     @property
     def last(self) -> int:
@@ -122,10 +125,10 @@ class _Search:
 
     def weights(self, recording: RecordingEvidence, starts: dict[int, int]) -> Floats:
         """Log weight over x of one recording, given the starts of some blocks."""
-        total = recording.clock
+        evidence = np.zeros(len(recording.clock))
         for block, start in starts.items():
-            total = total + recording.given_start(block, start)
-        return total
+            evidence += recording.given_start(block, start)
+        return recording.clock + limited(evidence, recording.reach)
 
     def message(
         self, recording: RecordingEvidence, weights: Floats, ratio: LogRatio, first: int, count: int
@@ -226,6 +229,11 @@ class _Search:
             top = float(np.max(weights))
             total += top + float(np.log(np.sum(np.exp(weights - top))))
         return total
+
+
+def limited(evidence: Floats, reach: float) -> Floats:
+    """Evidence of which the best says at most `reach` more than the worst."""
+    return np.logaddexp(evidence, np.max(evidence) - reach)
 
 
 def _look_up(prior: StartPrior, at: np.ndarray) -> Floats:
@@ -338,4 +346,5 @@ def _placement(
     spread = np.maximum(convolve_full(cavity[low:high], over_x[::-1]), 0.0)
     first = posterior.first + low + recording.delay - recording.last
     log_weights = np.log(np.maximum(spread, 1e-13 * np.max(spread)))
-    return normalised(first, log_weights + ratio.on(first, len(spread)))
+    own_evidence = limited(ratio.on(first, len(spread)), recording.reach)
+    return normalised(first, log_weights + own_evidence)

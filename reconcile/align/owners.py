@@ -22,6 +22,7 @@ from reconcile.align.heart import (
     step_demand,
 )
 from reconcile.align.signals import Signals
+from reconcile.classes import Athlete
 from reconcile.machine import MachineTrack
 from reconcile.timeline import PlannedStep
 
@@ -42,6 +43,8 @@ LEAST_MACHINES = 4
 SAME_HEART_BPM = 1.5
 OTHER_HEART_BPM = 11.0
 SAME_WORK = 0.03
+HARD_SHARE = 0.94
+UNKNOWN_MAX_HR = 183.0
 OTHER_WORK = 0.2
 
 
@@ -162,7 +165,7 @@ def best_of_gains(gains: Floats) -> Floats:
     scaled = gains / (1.0 + 0.1 * float(np.std(rest)))
     share = np.exp(scaled - scaled.max())
     share /= share.sum()
-    return np.asarray(np.log(0.96 * share * len(gains) + 0.04))
+    return np.asarray(np.log(0.93 * share * len(gains) + 0.07))
 
 
 def same_work_evidence(first: ClassSignal, second: ClassSignal) -> float:
@@ -183,6 +186,29 @@ def same_work_evidence(first: ClassSignal, second: ClassSignal) -> float:
     z = (np.log(max(apart, 0.005)) - np.log(OTHER_WORK)) / 0.6
     other_density = np.exp(-0.5 * z * z) / (0.6 * np.sqrt(2 * np.pi) * max(apart, 0.005)) + 0.01
     return float(np.log(same / other_density))
+
+
+def heart_level_evidence(heart: Floats, people: Sequence[Athlete], year: int) -> Floats:
+    """Per athlete, log evidence of how near their highest heart rate a recording's peak lies.
+
+    Highest heart rate as the roster says, else by age: Tanaka et al. 2001, 208 − 0.7 · age (from
+    memory), ± 10. A hard class takes people to some 94 % of it (judgement).
+    """
+    known = heart[np.isfinite(heart)]
+    if len(known) < LEAST_COMMON:
+        return np.zeros(len(people))
+    peak = float(np.percentile(known, 98))
+    usual = HARD_SHARE * np.array(
+        [
+            a.max_hr or (208 - 0.7 * (year - a.birth_year) if a.birth_year else UNKNOWN_MAX_HR)
+            for a in people
+        ]
+    )
+    spread = np.array([8.0 if a.max_hr else 12.0 if a.birth_year else 15.0 for a in people])
+    log_density = np.logaddexp(
+        -0.5 * ((peak - usual) / spread) ** 2 - np.log(spread), np.log(0.002)
+    )
+    return np.asarray(log_density - np.mean(log_density))
 
 
 def score_evidence(logged: float | None, recorded: float | None) -> float:

@@ -20,7 +20,7 @@ from ingest.recording import Floats
 # Judgement, no source: how often a file is under the wrong name, and nobody's in the class.
 WRONG_NAME = 0.05
 NOBODYS = 0.004
-UNASSIGNED_NOBODYS = 0.06
+UNASSIGNED_NOBODYS = 0.03
 ROUNDS = 30
 
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ingest.recording import Floats
+from reconcile.align.device_clock import DeviceClock
 from reconcile.align.edges import Bout
 from reconcile.align.heart import heart_grid
 from reconcile.classes import Upload
@@ -27,6 +28,7 @@ class Signals:
     track: machine work and counts on the recording's clock; None without a machine.
     bouts: stretches of machine work, hard and easy apart.
     length_s: time of the last sample.
+    device_clock: where the recording is spread out over its pauses, the way back to its own clock.
     """
 
     upload: Upload
@@ -35,6 +37,7 @@ class Signals:
     track: MachineTrack | None
     bouts: tuple[Bout, ...]
     length_s: float
+    device_clock: DeviceClock | None = None
 
 
 def prepare(upload: Upload, equipment: str | None) -> Signals | None:

@@ -19,6 +19,7 @@ from reconcile.align.owners import (
     ClassSignal,
     best_of_gains,
     heart_explained_by,
+    heart_level_evidence,
     heart_signal,
     plan_signal,
     power_signal,
@@ -252,6 +253,10 @@ class _Known:
         out = np.array([name_prior(self.together[n].owners, names) for n in rows])
         for row, n in enumerate(rows):
             out[row, :-1] += self.timeline_support(n)
+            if len(self.together[n].signals.heart):
+                out[row, :-1] += heart_level_evidence(
+                    self.together[n].signals.heart, self.people, self.record.start.year
+                )
             if self.together[n].signals.track is None:
                 continue
             for column, athlete in enumerate(self.people):
@@ -339,9 +344,7 @@ def _scores(
         logged = row_of(record, athlete.athlete, block.name)
         if block.score is None or start is None or logged is None:
             continue
-        if block.score.measure not in ("calories", "metres"):
-            continue
-        rounds = rounds_counted(track.shifted(-start), steps[block.name], block.score.measure)
+        rounds = rounds_measured(track.shifted(-start), steps[block.name], block.score.measure)
         if rounds is None or len(rounds) == 0:
             continue
         if logged.rounds is not None and len(logged.rounds) == len(rounds):
@@ -353,15 +356,41 @@ def _scores(
     return total
 
 
-def rounds_counted(
+def rounds_measured(
     track: MachineTrack, steps: Sequence[PlannedStep], measure: Measure
 ) -> Floats | None:
-    """What a machine counted in the work steps of each round, on the block's clock."""
-    counter = track.calories if measure == "calories" else track.metres
+    """Each round's value at the bells by the machine's count, on the block's clock.
+
+    Calories or metres counted in the work steps, or the seconds until a fixed amount was counted;
+    None where the machine tells neither.
+    """
+    work = [step for step in steps if step.kind == "work"]
+    numbers = np.array([step.round for step in work])
+    if measure == "seconds":
+        finished = [_finish_s(track, step) for step in work]
+        if any(value is None for value in finished):
+            return None
+        values = np.array(finished, dtype=np.float64)
+    else:
+        counter = track.calories if measure == "calories" else track.metres
+        if counter is None or measure == "reps":
+            return None
+        edges = np.array([(step.start_s, step.end_s) for step in work])
+        values = np.diff(np.interp(edges, track.time_s, counter), axis=1)[:, 0]
+    return np.array([values[numbers == number].sum() for number in np.unique(numbers)])
+
+
+def _finish_s(track: MachineTrack, step: PlannedStep) -> float | None:
+    """Seconds from a step's start to the end of its fixed amount on the machine, its last task."""
+    if not step.tasks or not step.tasks[-1].on_machine or step.tasks[-1].amount is None:
+        return None
+    counter = track.metres if step.tasks[-1].measure == "metres" else track.calories
     if counter is None:
         return None
-    work = [step for step in steps if step.kind == "work"]
-    edges = np.array([(step.start_s, step.end_s) for step in work])
-    grown = np.diff(np.interp(edges, track.time_s, counter), axis=1)[:, 0]
-    numbers = np.array([step.round for step in work])
-    return np.array([grown[numbers == number].sum() for number in np.unique(numbers)])
+    begun = float(np.interp(step.start_s, track.time_s, counter))
+    reached = np.flatnonzero(
+        (counter >= begun + step.tasks[-1].amount) & (track.time_s > step.start_s)
+    )
+    if len(reached) == 0:
+        return step.duration_s
+    return float(min(track.time_s[reached[0]] - step.start_s, step.duration_s))
