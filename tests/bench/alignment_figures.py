@@ -6,6 +6,7 @@ Each function returns the cases of one figure; its docstring says what counts.
 from __future__ import annotations
 
 from collections.abc import Iterable
+from datetime import datetime
 
 from tests.bench.outcomes import FileRow, StartRow
 from tests.bench.rows import Case, Line, Rows, mean, median, ninetieth, share
@@ -52,6 +53,21 @@ def listed(start: StartRow) -> list[float]:
     if start.said is None:
         return []
     return [float(start.said["start_s"]), *start.rivals]
+
+
+def samples_right(rows: Rows) -> list[Case]:
+    """Undamaged files: whether `samples` and `first_sample` (to a millisecond, null without a date)
+    are those of the file."""
+    cases = []
+    for row in rows.files:
+        if row.truth.damage is None and row.said is not None:
+            text = row.said["first_sample"]
+            first = None if text is None else datetime.fromisoformat(text)
+            same = first == row.truth.first_sample
+            if first is not None and row.truth.first_sample is not None:
+                same = abs((first - row.truth.first_sample).total_seconds()) < 0.0015
+            cases.append(Case(float(same and row.said["samples"] == row.truth.samples), row))
+    return cases
 
 
 def broken_unreadable(rows: Rows) -> list[Case]:
@@ -351,6 +367,7 @@ def cross_correlation_slips(rows: Rows) -> list[Case]:
 STATUS = (
     Line("right status", right_status, share, "%", at_least=98),
     Line("right status, ambiguous counted wrong", strictly_right_status, share, "%"),
+    Line("first sample and samples right", samples_right, share, "%"),
     Line("broken files unreadable", broken_unreadable, share, "%", at_least=100),
     Line("sound files called unreadable", sound_unreadable, share, "%", at_most=0),
     Line("another day's file unmatched", other_day_unmatched, share, "%", at_least=99),

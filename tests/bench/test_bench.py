@@ -42,7 +42,8 @@ from tests.bench.simulator.truth import FileTruth, ScoreTruth
 
 OF = ClassRow(1, "medium", "whole machine", "together", 12, 20, True, 1.0)
 FILE = FileTruth(
-    "a01.watch.fit", "aligned", "watch", "fit", None, ("a01",), ("a01",), False, False, False,
+    "a01.watch.fit", "aligned", "watch", "fit", None, None, 900, ("a01",), ("a01",),
+    False, False, False,
     {"main": 100.0}, {"a01": {"main": 100.0}}, {"a01": ("main",)}, (),
 )  # fmt: skip
 

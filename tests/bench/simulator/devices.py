@@ -177,6 +177,19 @@ def watch_heart_rate(
     return rate, tags
 
 
+def beats(
+    track: Track, start_s: float, end_s: float, stopped: list[tuple[float, float]]
+) -> tuple[Floats, Floats]:
+    """When each beat ended, on the performance's clock, and how long it took, seconds."""
+    grid = np.arange(np.ceil(start_s), np.floor(end_s))
+    rate = np.interp(grid, np.arange(1, track.heart_rate.size + 1), track.heart_rate)
+    counted = np.concatenate(([0.0], np.cumsum(rate[:-1] / 60)))
+    at_s = np.interp(np.arange(0.0, counted[-1]), counted, grid)
+    ended, took = at_s[1:], np.diff(at_s)
+    kept = ~within(ended, stopped)
+    return ended[kept], took[kept]
+
+
 def rests_of(track: Track) -> list[tuple[float, float]]:
     return [(s.start * STEP_S, s.end * STEP_S) for s in track.slots if s.kind == "rest"]
 
@@ -282,6 +295,11 @@ def watch_take(
             for a, b in itertools.pairwise(edges)
             if b > a
         )
+    beat_time_s, beat_interval_s = None, None
+    if strap and rng.random() < 0.4:
+        tags.append("beat intervals")
+        ended, beat_interval_s = beats(track, first, float(at_s[-1]), stopped)
+        beat_time_s = ended - first
     at_s = at_s[keep]
     recording = Recording(
         format="fit",
@@ -292,6 +310,8 @@ def watch_take(
         heart_rate_bpm=rate[keep],
         cadence_per_min=None if cadence is None else cadence[keep],
         total_calories=float(round(calories)),
+        beat_time_s=beat_time_s,
+        beat_interval_s=beat_interval_s,
         laps=laps,
         pauses=tuple(Pause(a - first, b - first) for a, b in stopped),
     )

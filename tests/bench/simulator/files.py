@@ -8,7 +8,6 @@ import zipfile
 from dataclasses import dataclass, replace
 from typing import Literal
 
-import numpy as np
 from numpy.random import Generator
 
 from ingest.writers import FitOptions, TableOptions, write_csv, write_fit, write_gpx, write_tcx
@@ -109,7 +108,10 @@ def write_take(rng: Generator, take: Take, kind: str) -> FileBytes:
     elif form == "gpx":
         data = write_gpx(recording)
     else:
-        data = write_csv(recording, table_options(rng, take))
+        spelling = table_options(rng, take)
+        data = write_csv(recording, spelling)
+        if spelling.time != "iso":
+            take = replace(take, recording=replace(recording, start=None))
     return FileBytes(data, form, form, take)
 
 
@@ -172,9 +174,3 @@ def zipped(name: str, data: bytes) -> bytes:
 
 def gzipped(data: bytes) -> bytes:
     return gzip.compress(data, 6, mtime=0)
-
-
-def without_date(take: Take) -> Take:
-    """The take as an export that has no date."""
-    time_s = take.recording.time_s
-    return replace(take, recording=replace(take.recording, start=None, time_s=np.array(time_s)))

@@ -237,6 +237,8 @@ def split_take(rng: Generator, take: Take) -> list[Take]:
             if recording.cadence_per_min is None
             else recording.cadence_per_min[keep],
             laps=(),
+            beat_time_s=None,
+            beat_interval_s=None,
         )
         pieces.append(
             replace(
@@ -366,7 +368,7 @@ def file_truth(draft: Draft, name: str, form: str, broken: str | None, take: Tak
             track = performance.tracks[owner]
             bells = covered_starts(performance, track, take.first_s, take.last_s)
             starts_of[owner] = {
-                block: round(take.device_seconds(at), 3) for block, at in bells.items()
+                block: round(float(take.device_seconds(at)), 3) for block, at in bells.items()
             }
             whole_of[owner] = held_whole(
                 performance, track, take.first_s, take.last_s, machine=draft.kind != "watch"
@@ -379,6 +381,8 @@ def file_truth(draft: Draft, name: str, form: str, broken: str | None, take: Tak
         kind=draft.kind,
         format=form,
         damage=broken,
+        first_sample=take.recording.start,
+        samples=take.recording.time_s.size,
         uploaded_by=draft.uploaded_by,
         owners=draft.owners,
         wrong_name=draft.wrong_name,
@@ -704,7 +708,7 @@ def write_class(
 
 def write_truth(truth: Truth, path: Path) -> None:
     """Write the truth as JSON, outside the class folder."""
-    path.write_text(json.dumps(truth.as_json(), indent=1))
+    path.write_text(json.dumps(truth.as_json(), indent=1, default=str))
 
 
 def start_of(truth: Truth, stated: datetime) -> datetime:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass
+from datetime import datetime
 from typing import Any
 
 import numpy as np
@@ -16,17 +17,23 @@ from tests.bench.simulator.work import Slot
 
 @dataclass(frozen=True)
 class FileTruth:
-    """One file. `kind` is what recorded it: watch, machine, phone or stranger; `owners` are those
-    whose work it holds; `start_s` maps each timed block that it covers to its start in seconds
-    from the first sample on the device's clock, for the first of the owners; `starts_of` has the
-    same for each owner. `whole_of` lists, for each owner, the blocks that it holds to the full: a
-    machine's file every pull, a watch's from bell to bell. `tags` say what is odd about it."""
+    """One file.
+
+    kind: what recorded it: watch, machine, phone or stranger. first_sample, samples: the first data
+    point by the device's clock (None without a date), and how many there were before any damage.
+    owners: those whose work it holds. start_s: each timed block that it covers, and its start in
+    seconds from the first sample on the device's clock, for the first of the owners; starts_of: the
+    same for each owner. whole_of: for each owner, the blocks that it holds to the full, a machine's
+    file every pull, a watch's every second. tags: what is odd about it.
+    """
 
     file: str
     status: str
     kind: str
     format: str
     damage: str | None
+    first_sample: datetime | None
+    samples: int
     uploaded_by: tuple[str, ...]
     owners: tuple[str, ...]
     wrong_name: bool
@@ -111,7 +118,6 @@ class Truth:
     files: tuple[FileTruth, ...]
     athletes: tuple[AthleteTruth, ...]
     first_scored_block: str | None
-    notes: dict[str, Any] = field(default_factory=dict)
 
     def as_json(self) -> dict[str, Any]:
         return asdict(self)
