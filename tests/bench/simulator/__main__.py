@@ -1,4 +1,4 @@
-"""Write one class folder and, beside it, its truth: `python -m tests.bench.simulator SEED FOLDER`."""
+"""Write one class folder and its truth beside it: `python -m tests.bench.simulator SEED FOLDER`."""
 
 import argparse
 from pathlib import Path
@@ -15,6 +15,4 @@ if __name__ == "__main__":
     truth = simulate_class(chosen.seed, chosen.folder, chosen.difficulty)
     beside = chosen.folder.with_name(chosen.folder.name + ".truth.json")
     write_truth(truth, beside)
-    print(
-        f"{chosen.folder}: {truth.family}, {truth.people} people, {len(truth.files)} files; {beside}"
-    )
+    print(f"{truth.family}, {truth.people} people, {len(truth.files)} files; truth in {beside}")
