@@ -15,7 +15,7 @@ UNKNOWN_MASS_KG = {"m": (81.0, 0.16), "f": (66.0, 0.16), None: (73.0, 0.20)}
 UNKNOWN_RESTING_HR, UNKNOWN_RESTING_SD = 62.0, 8.0
 UNKNOWN_VO2MAX_AT_30 = {"m": 47.0, "f": 40.0, None: 43.5}
 UNKNOWN_VO2MAX_FALL_PER_YEAR = 0.35
-UNKNOWN_VO2MAX_SD = 0.14
+UNKNOWN_VO2MAX_SD = 0.12
 
 # Where it does: scales and clothes, a rest or a highest heart rate as people know them, a VO2max
 # from a test or a formula. Judgement.
