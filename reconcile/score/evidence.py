@@ -46,6 +46,8 @@ LEAST_SD: dict[Measure, float] = {"calories": 0.06, "metres": 0.6, "reps": 0.5, 
 # rounds of one person vary by about that.
 FILLED_SPREAD = 0.25
 ROUND_SPREAD = 0.35
+# How probably a score counts what the flywheel adds in work off the machine right after the bell.
+RUN_ON_COUNTS = 0.6
 # A step known to less than this share does not count as directly recorded.
 LEAST_COVER = 0.5
 # Seconds of machine time around a step within which its finish is looked for, and the grain.
@@ -58,6 +60,8 @@ class Evidence:
 
     weight: (g,), sums to 1. read: (g, k, d), continuous; `read[:, :, 0]` is at the bells.
     with_rest: (g, k), the display left running until the next scored step or the block's end.
+    run_on: (g, k), what the flywheel adds in work off the machine that follows without a rest.
+    pieces: (k,), how many readings of the display make a round's value.
     sd: (g, k), the doubt of each value beside the scenario. skipped: (k,), rounds not attempted.
     covered: (k,), share of the round's scored work that was recorded.
     recorded: (g,), which scenarios rest on a recording and not on mere expectation.
@@ -68,6 +72,8 @@ class Evidence:
     weight: Floats
     read: Floats
     with_rest: Floats
+    run_on: Floats
+    pieces: Floats
     sd: Floats
     skipped: Bools
     covered: Floats
@@ -140,6 +146,8 @@ def _expected_evidence(question: ScoreQuestion, scored: Scored, skipped: Bools) 
         weight=SPREAD_WEIGHTS / SPREAD_WEIGHTS.sum(),
         read=np.repeat(values[:, :, None], len(DELAYS_S), axis=2),
         with_rest=values,
+        run_on=np.zeros_like(values),
+        pieces=pieces_of(scored),
         sd=np.maximum(ROUND_SPREAD * values, LEAST_SD[scored.measure]),
         skipped=skipped,
         covered=np.zeros(len(scored.rounds)),
@@ -158,6 +166,7 @@ def _mixture(counted: Evidence, prior: Evidence, ownership: float) -> Evidence:
         weight=np.concatenate([counted.weight * ownership, prior.weight * (1 - ownership)]),
         read=np.concatenate([counted.read, prior.read]),
         with_rest=np.concatenate([counted.with_rest, prior.with_rest]),
+        run_on=np.concatenate([counted.run_on, prior.run_on]),
         sd=np.concatenate([counted.sd, prior.sd]),
         recorded=np.concatenate([counted.recorded, prior.recorded]),
     )
@@ -237,6 +246,7 @@ def _counted_evidence(
         skipped = skipped | (idle & np.array(unseen))
     read = np.stack([reading.read for reading in rounds], axis=1)
     with_rest = np.stack([reading.with_rest for reading in rounds], axis=1)
+    run_on = np.stack([reading.run_on for reading in rounds], axis=1)
     sd = np.repeat(np.array([[reading.sd for reading in rounds]]), len(shift), axis=0)
     weight = shift_weight
     scale_sd = known[0].scale_sd
@@ -247,6 +257,7 @@ def _counted_evidence(
         factor_weight = FACTOR_WEIGHTS / FACTOR_WEIGHTS.sum()
         read = (factor[:, None, None, None] * read[None]).reshape(-1, *read.shape[1:])
         with_rest = (factor[:, None, None] * with_rest[None]).reshape(-1, with_rest.shape[1])
+        run_on = np.tile(run_on, (len(factor), 1))
         sd = np.tile(sd, (len(factor), 1))
         weight = (factor_weight[:, None] * weight[None]).ravel()
     return Evidence(
@@ -254,6 +265,8 @@ def _counted_evidence(
         weight=weight / weight.sum(),
         read=read,
         with_rest=with_rest,
+        run_on=run_on,
+        pieces=pieces_of(scored),
         sd=sd,
         skipped=skipped,
         covered=np.array([reading.covered for reading in rounds]),
@@ -261,6 +274,11 @@ def _counted_evidence(
         machine=known[0].machine,
         pulls_in_rests=_pulls_in_rests(question, scored),
     )
+
+
+def pieces_of(scored: Scored) -> Floats:
+    """(k,) Readings of the display that make each round's value."""
+    return np.array([float(len(steps)) for steps in scored.rounds])
 
 
 def _pulls_in_rests(question: ScoreQuestion, scored: Scored) -> bool:
@@ -275,10 +293,11 @@ def _pulls_in_rests(question: ScoreQuestion, scored: Scored) -> bool:
 
 @dataclass(frozen=True, eq=False)
 class StepReading:
-    """One scored step as counted: read (g, d), with_rest (g,), and how well it is known."""
+    """One scored step as counted: read (g, d), with_rest, run_on (g,), and how well known it is."""
 
     read: Floats
     with_rest: Floats
+    run_on: Floats
     sd: float
     covered: float
     scale_sd: float
@@ -292,6 +311,7 @@ class RoundReading:
 
     read: Floats
     with_rest: Floats
+    run_on: Floats
     sd: float
     covered: float
     idle: bool
@@ -307,7 +327,16 @@ def _step_reading(
     machine = taken[0].machine
     if unit == "seconds":
         read, sd = _finish_reading(step, taken[0], shift)
-        return StepReading(read, read[:, 0], sd, covered, 0.0, machine, step.planned.duration_s)
+        return StepReading(
+            read,
+            read[:, 0],
+            np.zeros(len(shift)),
+            sd,
+            covered,
+            0.0,
+            machine,
+            step.planned.duration_s,
+        )
     # A late reading ends where the next work begins; a prompt one is what the class does anyway.
     late_s = np.minimum(LATE_DELAYS_S, max(3.0, step.next_work_s - step.end_s))
     delay_s = np.concatenate([PROMPT_DELAYS_S, late_s])
@@ -316,6 +345,7 @@ def _step_reading(
     rest_end_s = step.next_scored_s + shift
     read = np.zeros(read_s.shape)
     with_rest = np.zeros(len(shift))
+    run_on = np.zeros(len(shift))
     variance = 0.0
     for count in taken:
         at = count.metres_at if unit == "metres" else count.calories_at
@@ -323,6 +353,8 @@ def _step_reading(
         begun = np.asarray(at(start_s))
         read += np.asarray(at(read_s.ravel())).reshape(read_s.shape) - begun[:, None]
         with_rest += np.asarray(at(rest_end_s)) - begun
+        if step.on_into_s > step.end_s:
+            run_on += np.asarray(at(step.on_into_s + shift)) - np.asarray(at(step.end_s + shift))
         variance += own_sd(step.start_s, step.end_s) ** 2
     if not (np.isfinite(read).all() and np.isfinite(with_rest).all()):
         return None
@@ -331,6 +363,7 @@ def _step_reading(
     return StepReading(
         np.maximum(read, 0.0),
         np.maximum(with_rest, 0.0),
+        np.maximum(run_on, 0.0),
         sd,
         covered,
         scale_sd,
@@ -373,6 +406,7 @@ def _round_reading(
 ) -> RoundReading:
     read = np.zeros_like(known[0].read)
     with_rest = np.zeros_like(known[0].with_rest)
+    run_on = np.zeros_like(known[0].run_on)
     variance = 0.0
     covered_s = 0.0
     well_known = [reading for reading in known if reading.covered > 0.95] or list(known)
@@ -386,6 +420,7 @@ def _round_reading(
         if reading is not None:
             read = read + reading.read
             with_rest = with_rest + reading.with_rest
+            run_on = run_on + reading.run_on
             variance += reading.sd**2
         if share < 0.98 and (unit == "seconds" or not skipped):
             missing = (1 - share) * length_s * (1.0 if skipped else usual_rate)
@@ -395,7 +430,12 @@ def _round_reading(
     total_s = sum(step.planned.duration_s for step in steps)
     idle = bool(covered_s > 0.9 * total_s and read[:, 0].max() < LEAST_SD[unit] * 5)
     return RoundReading(
-        read, with_rest, float(np.sqrt(variance)) or LEAST_SD[unit], covered_s / total_s, idle
+        read,
+        with_rest,
+        run_on,
+        float(np.sqrt(variance)) or LEAST_SD[unit],
+        covered_s / total_s,
+        idle,
     )
 
 
@@ -410,15 +450,19 @@ def recorded_value(evidence: Evidence, take: Take) -> tuple[float, float, float]
     counting = evidence.counting
     weight = evidence.weight[rows] / evidence.weight[rows].sum()
     at_bell = evidence.read[rows][:, :, 0]
+    doubt = evidence.sd[rows]
+    if evidence.run_on[rows].max() > 0:
+        # "Over a round's work steps" may or may not mean those in which only the flywheel worked.
+        at_bell = np.concatenate([at_bell + evidence.run_on[rows], at_bell])
+        doubt = np.concatenate([doubt, doubt])
+        weight = np.concatenate([weight * RUN_ON_COUNTS, weight * (1 - RUN_ON_COUNTS)])
     values = np.array([take_of(row[counting], take) for row in at_bell])
     if not np.isfinite(values).all():
         return None
-    if not counting.any():  # every round skipped: nothing to be unsure of
-        return 0.0, 0.0, 0.0
     sd = np.array(
         [
             take_sd(row[counting], own[counting], take)
-            for row, own in zip(at_bell, evidence.sd[rows], strict=True)
+            for row, own in zip(at_bell, doubt, strict=True)
         ]
     )
     best = float(values[int(np.argmax(weight))])

@@ -6,6 +6,8 @@ useful: with a direct count the evidence outweighs them; without one they are ne
 
 from __future__ import annotations
 
+from typing import Literal
+
 # Prior probability of each way in which a logged number comes about; they sum to 1.
 PRIOR: dict[str, float] = {
     "rounding": 0.30,
@@ -25,8 +27,10 @@ PRIOR: dict[str, float] = {
 # Of `counted_coasting`, the share that is read more than 3 s after the bell.
 LATE_SHARE = 0.07
 
-# Of a prompt reading: the floor of a display, or rounded to the nearest or up.
-CUT_SHARE = {0.0: 0.90, 0.7: 0.10}
+# How a prompt reading becomes a whole number: the floor of a display set to 0 at the start, the
+# difference of two readings of one that runs on, or rounded to the nearest or up.
+Cut = Literal["set to 0", "running on", "rounded"]
+CUT_SHARE: dict[Cut, float] = {"set to 0": 0.55, "running on": 0.38, "rounded": 0.07}
 # Whether a total without rounds is the sum of whole readings or one reading of the sum.
 ONE_READING_SHARE = 0.25
 

@@ -51,11 +51,11 @@ def reading_habits(evidence: Evidence) -> list[Habit]:
     late = range(len(PROMPT_DELAYS_S), len(DELAYS_S))
     late_share = priors.LATE_SHARE if evidence.direct else 0.0
     habits = []
-    for offset, cut in priors.CUT_SHARE.items():
+    for way, cut in priors.CUT_SHARE.items():
         habits += [
-            read_alike(evidence, "rounding", cut, range(1), offset),
-            read_alike(evidence, "counted_coasting", 0.6 * (1 - late_share) * cut, prompt, offset),
-            read_anew(evidence, "counted_coasting", 0.4 * (1 - late_share) * cut, prompt, offset),
+            read_alike(evidence, "rounding", cut, range(1), way),
+            read_alike(evidence, "counted_coasting", 0.6 * (1 - late_share) * cut, prompt, way),
+            read_anew(evidence, "counted_coasting", 0.4 * (1 - late_share) * cut, prompt, way),
         ]
     if evidence.measure == "seconds" or not late_share:
         return habits  # a clock does not run on like a flywheel: late is as good as any number
@@ -67,24 +67,39 @@ def reading_habits(evidence: Evidence) -> list[Habit]:
 
 
 def read_alike(
-    evidence: Evidence, code: str, share: float, delays: range, offset: float = 0.0
+    evidence: Evidence, code: str, share: float, delays: range, way: priors.Cut = "set to 0"
 ) -> Habit:
     """Every round read equally late: a row for each scenario and each delay."""
     read = np.concatenate([evidence.read[:, :, d] for d in delays])[:, :, None]
     sd = np.tile(between_delays(evidence, delays), (len(delays), 1))
     weight = np.tile(evidence.weight, len(delays)) / len(delays)
     delay_s = np.repeat(DELAYS_S[list(delays)], len(evidence.weight))
-    return Habit(code, share, Shown(read, sd, offset), weight, delay_s)
+    return Habit(code, share, cut_to_whole(read, sd, evidence.pieces, way), weight, delay_s)
 
 
 def read_anew(
-    evidence: Evidence, code: str, share: float, delays: range, offset: float = 0.0
+    evidence: Evidence, code: str, share: float, delays: range, way: priors.Cut = "set to 0"
 ) -> Habit:
     """Each round read with a delay of its own: a row for each scenario."""
     sd = between_delays(evidence, delays)
-    shown = Shown(evidence.read[:, :, list(delays)], sd, offset)
+    shown = cut_to_whole(evidence.read[:, :, list(delays)], sd, evidence.pieces, way)
     mean_delay = float(DELAYS_S[list(delays)].mean())
     return Habit(code, share, shown, evidence.weight, np.full(len(evidence.weight), mean_delay))
+
+
+def cut_to_whole(read: Floats, sd: Floats, pieces: Floats, way: priors.Cut) -> Shown:
+    """Readings as whole numbers, one for each of a round's `pieces`.
+
+    A display set to 0 for each piece loses half a unit each on average; one that runs on is read
+    before and after, which loses nothing on average; rounding loses nothing either.
+    """
+    more = pieces - 1.0
+    if way == "set to 0":
+        spread = np.hypot(sd, np.sqrt(more * CUT_VARIANCE))
+        return Shown(np.maximum(read - 0.5 * more[None, :, None], 0.0), spread, 0.0)
+    if way == "running on":
+        return Shown(read, np.hypot(sd, np.sqrt((2 * pieces - 1.0) * CUT_VARIANCE)), 0.5)
+    return Shown(read, np.hypot(sd, np.sqrt(more * CUT_VARIANCE)), 0.7)
 
 
 def between_delays(evidence: Evidence, delays: range) -> Floats:

@@ -17,12 +17,14 @@ class ScoredStep:
     """One work step whose work is scored.
 
     planned: the step. next_work_s: when the next work step begins (the block's end after the last
-    one). next_scored_s: the same for the next scored step.
+    one). next_scored_s: the same for the next scored step. on_into_s: until when the work that
+    follows without a rest goes on, of which nothing is on a machine (its own end without one).
     """
 
     planned: PlannedStep
     next_work_s: float
     next_scored_s: float
+    on_into_s: float
 
     @property
     def start_s(self) -> float:
@@ -79,7 +81,16 @@ def scored_steps(block: TimedBlock, steps: Sequence[PlannedStep]) -> Scored:
         chosen = [step for step in steps if _counts(step, replacements)]
         own = [task for step in chosen for task in step.tasks if task in replacements]
         measure = next((task.measure for task in own if task.measure is not None), measure)
+    if chosen and measure in ("calories", "metres"):
+        # A round's value is the sum over its work steps, and the display counts in every one.
+        chosen = [step for step in steps if step.kind == "work" and _on_machine(step)]
+    if chosen and measure == "seconds":
+        chosen = [step for step in steps if step.kind == "work" and step.tasks]
     return Scored(measure, block.score.take, _by_round(chosen, steps) if chosen else ())
+
+
+def _on_machine(step: PlannedStep) -> bool:
+    return any(task.on_machine for task in step.tasks)
 
 
 def _scored_tasks(tasks: Sequence[Task], measure: Measure) -> list[Task]:
@@ -110,9 +121,23 @@ def _by_round(
     rounds: dict[int, list[ScoredStep]] = {}
     for step in chosen:
         rounds.setdefault(step.round, []).append(
-            ScoredStep(step, next_of(work_starts, step), next_of(scored_starts, step))
+            ScoredStep(
+                step,
+                next_of(work_starts, step),
+                next_of(scored_starts, step),
+                _on_into(step, steps),
+            )
         )
     return tuple(tuple(rounds[number]) for number in sorted(rounds))
+
+
+def _on_into(step: PlannedStep, steps: Sequence[PlannedStep]) -> float:
+    until_s = step.end_s
+    for other in steps:
+        follows = other.start_s == until_s and other.round == step.round
+        if follows and other.kind == "work" and not _on_machine(other):
+            until_s = other.end_s
+    return until_s
 
 
 def finishing_amounts(step: PlannedStep) -> tuple[Measure, float] | None:
