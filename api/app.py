@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import logging
+import re
 import secrets
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
@@ -41,7 +42,7 @@ API = "/api/v1"
 ABOUT = """\
 What a class's plan prescribed, what its athletes logged, what their devices recorded, and whether
 these agree. Sign in with a session cookie (`POST /api/v1/sign-in`) or a token
-(`POST /api/v1/tokens/by-password`, then `Authorization: Bearer TOKEN`).
+(`POST /api/v1/sign-in/token`, then `Authorization: Bearer TOKEN`).
 
 Absent and forbidden look the same: 404. Every error is a problem+json (RFC 9457) with one sentence
 for people (`detail`) and one for programs' authors (`developer`). Not a medical device: sensors
@@ -199,7 +200,7 @@ def add_errors(app: FastAPI) -> None:
         )
 
     @app.exception_handler(StarletteHTTPException)
-    async def http_error(_request: Request, error: StarletteHTTPException) -> Response:
+    async def http_error(request: Request, error: StarletteHTTPException) -> Response:
         words = {
             400: ("unreadable", "It cannot be read", "What was sent cannot be read."),
             404: ("not_here", "Not here", "There is nothing here that you may see."),
@@ -213,6 +214,8 @@ def add_errors(app: FastAPI) -> None:
         answer = problem_answer(error.status_code, code, title, detail, str(error.detail)[:200])
         for name, value in (error.headers or {}).items():
             answer.headers[name] = value
+        if error.status_code == 405:
+            answer.headers["Allow"] = ", ".join(allowed_methods(app, request.url.path))
         return answer
 
     @app.exception_handler(Exception)
@@ -221,6 +224,17 @@ def add_errors(app: FastAPI) -> None:
         return problem_answer(
             500, "failed", "It failed", "That did not work; it is our fault.", "See the log."
         )
+
+
+def allowed_methods(app: FastAPI, path: str) -> list[str]:
+    """Every method that a path takes; the router itself tells those of its first route only."""
+    found = {
+        method.upper()
+        for template, methods in app.openapi()["paths"].items()
+        if re.fullmatch(re.sub(r"\{\w+\}", "[^/]+", template), path)
+        for method in methods
+    }
+    return sorted(found)
 
 
 def fault_words(found: dict[str, Any]) -> str:

@@ -206,7 +206,7 @@ def answer_consent(
 
 
 @router.post(
-    "/tokens/by-password",
+    "/sign-in/token",
     status_code=201,
     summary="Make a token with a password",
     responses=declared(400, 401, 413, 422, 429),

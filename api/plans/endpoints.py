@@ -85,7 +85,7 @@ def create_plan(subject: Writer, once: OnceNow, body: PlanBody) -> Response:
 
 
 @router.post(
-    "/plans/timeline",
+    "/timeline",
     summary="Unfold a plan without keeping it",
     responses=declared(400, 401, 403, 413, 422),
 )

@@ -40,7 +40,7 @@ def export_folder(service: ServiceNow, subject: Reader, class_id: ClassId) -> Re
 
 
 @router.post(
-    "/classes/import",
+    "/class-folders",
     status_code=201,
     summary="A class folder as a class",
     responses=declared(400, 401, 403, 404, 409, 413, 422),

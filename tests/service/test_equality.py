@@ -53,7 +53,7 @@ def folder_zip(folder: Path) -> bytes:
 
 def take_in(gym: GymUnderTest, folder: Path) -> str:
     made = gym.client("coach").post(
-        f"{API}/classes/import", files={"folder": ("class.zip", folder_zip(folder))}, data=STATED
+        f"{API}/class-folders", files={"folder": ("class.zip", folder_zip(folder))}, data=STATED
     )
     assert made.status_code == 201, made.text
     class_id: str = made.json()["id"]
