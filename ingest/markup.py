@@ -8,17 +8,20 @@ devices give the same element in many.
 from __future__ import annotations
 
 import re
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from xml.etree.ElementTree import Element
 from xml.parsers.expat import errors as expat_errors
 
+import numpy as np
 from defusedxml.common import DefusedXmlException
 from defusedxml.ElementTree import DefusedXMLParser, ParseError
 
 from ingest.errors import Place, TooLargeError, UnsafeMarkupError
 from ingest.limits import MAX_XML_DEPTH, MAX_XML_ELEMENTS, MAX_XML_POINTS, MAX_XML_TEXT
-from ingest.recording import Problem
+from ingest.numerals import numbers_of
+from ingest.recording import Floats, Problem
 
 CHUNK_BYTES = 65_536
 OPENING = re.compile(r"<(?:[\w.-]+:)?([A-Za-z][\w.-]*)[\s/>]")
@@ -39,12 +42,12 @@ class Vocabulary:
     """What to keep of a document, by local names.
 
     containers: elements that hold others. point: the one that is a sample; one that is cut off is
-    left out. leaves: elements of which the text is kept. attributes: kept ones, by element.
+    left out. leaves: elements of which the text is kept. attributes: those kept, by container.
     """
 
-    containers: Collection[str]
+    containers: frozenset[str]
     point: str
-    leaves: Collection[str]
+    leaves: frozenset[str]
     attributes: Mapping[str, tuple[str, ...]]
 
 
@@ -66,6 +69,7 @@ class Sieve:
 
     def __init__(self, vocabulary: Vocabulary) -> None:
         self.vocabulary = vocabulary
+        self.names: dict[str, str] = {}
         self.root: Element | None = None
         self.open: list[Element | None] = []
         self.kept: list[Element] = []
@@ -80,47 +84,53 @@ class Sieve:
             raise LimitReachedError(f"more than {MAX_XML_ELEMENTS} elements")
         if len(self.open) >= MAX_XML_DEPTH:
             raise LimitReachedError(f"elements more than {MAX_XML_DEPTH} deep in one another")
-        name = tag.rpartition("}")[2]
-        words = self.vocabulary
         self.text = None
-        if name not in words.containers and name != words.point and name not in words.leaves:
+        name = self.names.get(tag) or self.local_name(tag)
+        if name is None:
             self.open.append(None)
             return
         element = Element(name)
-        for attribute in words.attributes.get(name, ()):
-            if attribute in attributes:
-                element.set(attribute, attributes[attribute][:MAX_XML_TEXT])
-        if name in words.containers:
-            if self.kept:
-                self.kept[-1].append(element)
-            elif self.root is None:
-                self.root = element
+        words = self.vocabulary
+        if name in words.leaves:
+            self.text = []
         elif name == words.point:
             self.points += 1
             if self.points > MAX_XML_POINTS:
                 raise LimitReachedError(f"more than {MAX_XML_POINTS} points")
         else:
-            self.text = []
+            for attribute in words.attributes.get(name, ()):
+                if attribute in attributes:
+                    element.set(attribute, attributes[attribute][:MAX_XML_TEXT])
+            if self.kept:
+                self.kept[-1].append(element)
+            elif self.root is None:
+                self.root = element
         self.open.append(element)
         self.kept.append(element)
+
+    def local_name(self, tag: str) -> str | None:
+        """Local name of an element that is kept; None of others."""
+        name = tag.rpartition("}")[2]
+        words = self.vocabulary
+        if name == words.point or name in words.leaves or name in words.containers:
+            self.names[tag] = name
+            return name
+        return None
 
     def data(self, text: str) -> None:
         """Keep a leaf's text, as much of it as a value can have."""
         if self.text is not None and len(self.text) < MAX_XML_TEXT:
             self.text.append(text[:MAX_XML_TEXT])
 
-    def end(self, tag: str) -> None:
+    def end(self, _tag: str) -> None:
         """Close an element; only now does a point or a leaf join the tree."""
-        del tag
         element = self.open.pop()
-        if element is None:
-            self.text = None
-            return
-        self.kept.pop()
-        if element.tag in self.vocabulary.leaves and element.tag not in self.vocabulary.containers:
-            element.text = "".join(self.text or ())[:MAX_XML_TEXT].strip()
-        if element.tag not in self.vocabulary.containers and self.kept:
-            self.kept[-1].append(element)
+        if element is not None:
+            self.kept.pop()
+            if self.text is not None:
+                element.text = "".join(self.text)[:MAX_XML_TEXT].strip()
+            if self.kept and element.tag not in self.vocabulary.containers:
+                self.kept[-1].append(element)
         self.text = None
 
     def close(self) -> None:
@@ -178,6 +188,34 @@ def parse(data: bytes, vocabulary: Vocabulary, *, file: str, format: str) -> Doc
     return Document(sieve.root, (), None)
 
 
-def bad_values(bad: Sequence[int], name: str) -> list[Problem]:
-    """Tell of an element's texts that are no numbers."""
-    return [Problem("bad_value", f"{len(bad)} values of {name} are no numbers")] if bad else []
+def channels_of(
+    points: Sequence[Element], names: Mapping[str, Sequence[str]]
+) -> tuple[dict[str, Floats], list[Problem]]:
+    """Values of the points by channel; of an element's several names the first that is used.
+
+    A channel that no point has is left out. A value that is no number is NaN, counted in a problem.
+    """
+    found = [{leaf.tag: leaf.text for leaf in point} for point in points]
+    used = set().union(*found)
+    channels: dict[str, Floats] = {}
+    problems: list[Problem] = []
+    for channel, tags in names.items():
+        tag = next((tag for tag in tags if tag in used), None)
+        if tag is None:
+            continue
+        values, bad = numbers_of([one.get(tag) for one in found])
+        if bad:
+            problems.append(Problem("bad_value", f"{len(bad)} values of {tag} are no numbers"))
+        if not np.isnan(values).all():
+            channels[channel] = values
+    return channels, problems
+
+
+def gaps(stretches: Iterable[Floats]) -> list[tuple[float, float]]:
+    """From the last time of each stretch to the first of the next, where that is later."""
+    ends = [
+        (float(known[0]), float(known[-1]))
+        for times in stretches
+        if len(known := times[np.isfinite(times)])
+    ]
+    return [(end, start) for (_, end), (start, _) in pairwise(ends) if start > end]

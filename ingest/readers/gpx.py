@@ -1,25 +1,24 @@
 """GPX 1.0 and 1.1: track points with heart rate, cadence or power as extensions.
 
-gpxpy reads the track; the parser of `ingest.markup` first lets through only what a recording
-needs, so that a damaged document is read as far as it is sound and a hostile one does no harm.
-Positions are passed over and never kept: indoors they are noise, and nobody's business.
+gpxpy reads tracks, segments and times. The parser of `ingest.markup` first lets through only what
+a recording needs, so that a damaged document is read as far as it is sound and a hostile one does
+no harm; extensions, which gpxpy would only hand on, are taken from there. Positions are passed
+over and never kept: indoors they are noise, and nobody's business.
 """
 
 from __future__ import annotations
 
-from itertools import pairwise
-from xml.etree.ElementTree import Element, SubElement, tostring
+from xml.etree.ElementTree import Element
+from xml.sax.saxutils import escape
 
 import gpxpy
-import numpy as np
 from gpxpy.gpx import GPX, GPXException
 
 from ingest.cleaning import Samples, recording_from
 from ingest.errors import DamagedFileError, NoSamplesError
-from ingest.markup import Vocabulary, bad_values, parse, root_name
+from ingest.markup import Vocabulary, channels_of, gaps, parse, root_name
 from ingest.moments import epochs
-from ingest.numerals import numbers_of
-from ingest.recording import Floats, Format, Recording
+from ingest.recording import Format, Recording
 from ingest.text import text_of
 
 name: Format = "gpx"
@@ -58,7 +57,9 @@ def read(data: bytes, file: str) -> Recording:
         UnsafeMarkupError, TooLargeError: see `ingest.markup.parse`.
     """
     document = parse(data, VOCABULARY, file=file, format=name)
-    if document.root is None or document.root.find(".//trkpt") is None:
+    root = document.root
+    points = [] if root is None else root.findall("trk/trkseg/trkpt")
+    if root is None or not points:
         if document.broken_at is not None:
             raise DamagedFileError(
                 "it breaks before the first track point",
@@ -68,59 +69,44 @@ def read(data: bytes, file: str) -> Recording:
             )
         raise NoSamplesError("it holds no track points", file=file, format=name)
     try:
-        track = gpxpy.parse(tostring(plain_track(document.root), encoding="unicode"))
+        track = gpxpy.parse(plain_track(root))
     except GPXException as error:
         raise DamagedFileError(
             f"its track cannot be read: {error}", file=file, format=name
         ) from error
-    segments = [segment.points for one in track.tracks for segment in one.segments]
-    points = [point for segment in segments for point in segment]
-    clock, problems = epochs(point.time for point in points)
-    channels: dict[str, Floats] = {}
-    found = [{one.tag: one.text for one in point.extensions} for point in points]
-    for channel, tags in EXTENSIONS.items():
-        for tag in tags:
-            values, bad = numbers_of([one.get(tag) for one in found])
-            problems.extend(bad_values(bad, tag))
-            if not np.isnan(values).all():
-                channels[channel] = values
-                break
+    clock, problems = epochs(
+        point.time for one in track.tracks for segment in one.segments for point in segment.points
+    )
+    channels, found = channels_of(points, EXTENSIONS)
     samples = Samples(
         clock_s=clock,
         dated=True,
         channels=channels,
         pauses=pauses_of(track),
         device="watch" if "heart_rate_bpm" in channels else "unknown",
-        problems=[*document.problems, *problems],
+        problems=[*document.problems, *problems, *found],
     )
     return recording_from(samples, format="gpx", file=file)
 
 
-def plain_track(root: Element) -> Element:
-    """Write the sieved tree as GPX 1.1 without namespaces, a point's values under `extensions`."""
-    plain = Element("gpx", version="1.1", creator="intervouch")
-    for track in root.iter("trk"):
-        new_track = SubElement(plain, "trk")
-        for segment in track.iter("trkseg"):
-            new_segment = SubElement(new_track, "trkseg")
-            for point in segment.iter("trkpt"):
-                new_point = SubElement(new_segment, "trkpt", lat="0", lon="0")
-                values: list[Element] = []
-                for leaf in point:
-                    (new_point if leaf.tag == "time" else values).append(leaf)
-                SubElement(new_point, "extensions").extend(values)
-    return plain
+def plain_track(root: Element) -> str:
+    """Write the sieved tree as GPX 1.1: tracks, segments and the times of their points."""
+    lines = ['<gpx version="1.1" creator="intervouch">']
+    for track in root.iterfind("trk"):
+        lines.append("<trk>")
+        for segment in track.iterfind("trkseg"):
+            lines.append("<trkseg>")
+            for point in segment.iterfind("trkpt"):
+                time = escape(point.findtext("time") or "")
+                lines.append(f'<trkpt lat="0" lon="0"><time>{time}</time></trkpt>')
+            lines.append("</trkseg>")
+        lines.append("</trk>")
+    return "".join([*lines, "</gpx>"])
 
 
-def pauses_of(track: GPX) -> list[tuple[float, float]]:
+def pauses_of(gpx: GPX) -> list[tuple[float, float]]:
     """Between two segments of one track the receiver was off (GPX 1.1 schema, trkseg)."""
     pauses: list[tuple[float, float]] = []
-    for one in track.tracks:
-        spans = []
-        for segment in one.segments:
-            times, _ = epochs(point.time for point in segment.points)
-            times = times[np.isfinite(times)]
-            if len(times):
-                spans.append((float(times[0]), float(times[-1])))
-        pauses += [(end, start) for (_, end), (start, _) in pairwise(spans) if start > end]
+    for track in gpx.tracks:
+        pauses += gaps(epochs(point.time for point in one.points)[0] for one in track.segments)
     return pauses

@@ -7,14 +7,13 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterable
-from itertools import pairwise
 from xml.etree.ElementTree import Element
 
 import numpy as np
 
 from ingest.cleaning import Samples, recording_from
 from ingest.errors import NOWHERE, DamagedFileError, NoSamplesError
-from ingest.markup import Vocabulary, bad_values, parse, root_name
+from ingest.markup import Vocabulary, channels_of, gaps, parse, root_name
 from ingest.moments import epochs, iso_moment
 from ingest.numerals import numbers_of
 from ingest.recording import Device, Floats, Format, Problem, Recording
@@ -23,33 +22,25 @@ from ingest.text import text_of
 name: Format = "tcx"
 endings: tuple[str, ...] = (".tcx",)
 
+NAMES = {
+    "heart_rate_bpm": ("Value",),
+    "power_w": ("Watts",),
+    "cadence_per_min": ("Cadence", "RunCadence"),
+    "speed_m_s": ("Speed",),
+    "distance_m": ("DistanceMeters",),
+    "calories": ("Calories",),
+}
+"""A trackpoint's elements by channel (TCX schema v2: `HeartRateBpm/Value`, `Cadence`,
+`DistanceMeters`; ActivityExtension v2: `Watts`, `Speed`, `RunCadence`)."""
+
 VOCABULARY = Vocabulary(
     containers=frozenset(
-        {
-            "TrainingCenterDatabase", "Activities", "MultiSportSession", "FirstSport", "NextSport",
-            "Activity", "Courses", "Course", "Lap", "Track", "Creator", "HeartRateBpm", "Position",
-            "Extensions", "TPX",
-        }
+        {"TrainingCenterDatabase", "Activities", "Activity", "Lap", "Track", "Creator"}
     ),
     point="Trackpoint",
-    leaves=frozenset(
-        {
-            "Time", "Value", "Cadence", "DistanceMeters", "Speed", "Watts", "RunCadence",
-            "Calories", "TotalTimeSeconds", "UnitId",
-        }
-    ),
+    leaves=frozenset({"Time", "Position", "TotalTimeSeconds", "UnitId"}.union(*NAMES.values())),
     attributes={"Activity": ("Sport",), "Lap": ("StartTime",)},
-)  # fmt: skip
-
-PATHS = {
-    "heart_rate_bpm": ("HeartRateBpm/Value",),
-    "power_w": ("Extensions/TPX/Watts",),
-    "cadence_per_min": ("Cadence", "Extensions/TPX/RunCadence", "Extensions/TPX/Cadence"),
-    "speed_m_s": ("Extensions/TPX/Speed",),
-    "distance_m": ("DistanceMeters",),
-    "calories": ("Extensions/TPX/Calories",),
-}
-"""Where a trackpoint has each channel (TCX schema v2; ActivityExtension v2)."""
+)
 
 MACHINE_OF_SPORT: tuple[tuple[str, Device], ...] = (
     ("row", "rower"),
@@ -87,14 +78,8 @@ def read(data: bytes, file: str) -> Recording:
     problems = list(document.problems)
     clock, found = clock_of([point.findtext("Time") for point in points])
     problems.extend(found)
-    channels: dict[str, Floats] = {}
-    for channel, paths in PATHS.items():
-        for path in paths:
-            values, bad = numbers_of([point.findtext(path) for point in points])
-            problems.extend(bad_values(bad, path))
-            if not np.isnan(values).all():
-                channels[channel] = values
-                break
+    channels, found = channels_of(points, NAMES)
+    problems.extend(found)
     samples = Samples(
         clock_s=clock,
         dated=True,
@@ -130,13 +115,10 @@ def pauses_of(root: Element) -> list[tuple[float, float]]:
     """Between two tracks of one lap the timer stood still (TCX schema v2, Lap/Track)."""
     pauses: list[tuple[float, float]] = []
     for lap in root.iter("Lap"):
-        spans = []
-        for track in lap.findall("Track"):
-            times, _ = clock_of([point.findtext("Time") for point in track.iter("Trackpoint")])
-            times = times[np.isfinite(times)]
-            if len(times):
-                spans.append((float(times[0]), float(times[-1])))
-        pauses += [(end, start) for (_, end), (start, _) in pairwise(spans) if start > end]
+        pauses += gaps(
+            clock_of(point.findtext("Time") for point in track.iter("Trackpoint"))[0]
+            for track in lap.findall("Track")
+        )
     return pauses
 
 
