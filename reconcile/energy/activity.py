@@ -87,6 +87,10 @@ def _task(task: Task, seconds: float, step: StepEvidence, body: Body) -> Estimat
     if task.amount is not None and not task.most and seconds > 0:
         pace = task.amount * 60 / seconds
         met = movements.paced_met(known, amount_per_min=pace, height_m=height_m)
+        if met is not None:
+            # What is carried is moved as the body is (Pandolf et al. 1977, J Appl Physiol
+            # 43:577-581, from memory, for loads on the trunk).
+            met = 1 + (met - 1) * (1 + _carried_kg(task, step, body) / body.mass_kg)
     paced = met is not None
     note = f"{task.movement}: ACSM at its pace"
     if met is None:
@@ -116,6 +120,16 @@ def _logged(step: StepEvidence, machine_s: float, body: Body) -> Estimate | None
     errors = {f"efficiency: {step.machine}": efficiency.person_sd, "logged count": LOGGED_SD}
     rate = float(work.energy(power_w, efficiency.net, body.mass_kg))
     return Estimate("table", rate, errors, f"{power_w:.0f} W by the logged count")
+
+
+def _carried_kg(task: Task, step: StepEvidence, body: Body) -> float:
+    """The load of a task: as logged where it is the step's first loaded one, else as planned."""
+    if task.load is None:
+        return 0.0
+    first = next(other for other in step.planned.tasks if other.load is not None)
+    if step.load_kg is not None and task is first:
+        return step.load_kg
+    return task.load.in_metric(body.sex)
 
 
 def _machine_name(task: Task, step: StepEvidence) -> str:

@@ -3,58 +3,37 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import date
 from typing import Any
 
 import numpy as np
 
-from ingest.recording import Floats, Problem
+from ingest.recording import Problem
 from reconcile.classes import Athlete
 from reconcile.energy import activity, heart, kinetics, own_line, sensor
+from reconcile.energy.answer import (
+    Costed,
+    block_totals,
+    energy_of,
+    oxygen_timed_of,
+    rows_of,
+)
 from reconcile.energy.body import Body, body_of
-from reconcile.energy.compendium import STANDING_MET
 from reconcile.energy.evidence import (
-    BlockEnergy,
     EnergyAnswer,
     HeartRate,
-    ModelRow,
     StepEvidence,
 )
-from reconcile.energy.fusion import Estimate, Fused, fuse, range_95, spread, total
+from reconcile.energy.fusion import Estimate, fuse
 from reconcile.energy.movements import PRESSOR_SHARE, PRESSOR_SHARE_SD
 from reconcile.energy.parts import Part, parts_of
 from reconcile.energy.work import EFFICIENCY
 from reconcile.plan import Task
-from reconcile.result import Energy
 
 # Heart rate is not asked about stretches shorter than this, nor where less of it can be trusted.
 SHORTEST_HEART_S = 15.0
 LEAST_TRUST = 0.5
-# Evidence that carries less than this share of a step is not named in its method.
-NAMED_FROM = 0.03
-METHOD_OF = {
-    "machine": ("machine",),
-    "keytel": ("heart-rate",),
-    "keytel with VO2max": ("heart-rate",),
-    "heart-rate reserve": ("heart-rate",),
-    "own line": ("heart-rate", "own-calibration"),
-    "table": ("activity-table",),
-    "standing": ("activity-table",),
-}
-METHODS = ("machine", "heart-rate", "own-calibration", "activity-table")
-# What a mask reads in a window is less sure than the demand: the lags differ between people.
-OXYGEN_TIMED_SD = 0.12
-
-
-@dataclass(frozen=True)
-class Costed:
-    """A part of a step with its estimates and what they were joined to."""
-
-    step: int
-    part: Part
-    estimates: tuple[Estimate, ...]
-    fused: Fused
 
 
 def step_energies(
@@ -88,13 +67,13 @@ def step_energies(
     problems += _disagreements(costed, steps)
     by_step = [[one for one in costed if one.step == number] for number in range(len(steps))]
     return EnergyAnswer(
-        steps=tuple(_energy(own) for own in by_step),
+        steps=tuple(energy_of(own) for own in by_step),
         problems=tuple(problems),
         rows=tuple(
-            row for own, step in zip(by_step, steps, strict=True) for row in _rows(own, step)
+            row for own, step in zip(by_step, steps, strict=True) for row in rows_of(own, step)
         ),
-        blocks=_blocks(costed, steps),
-        oxygen_timed=_oxygen_timed(by_step, steps, body),
+        blocks=block_totals(costed, steps),
+        oxygen_timed=oxygen_timed_of(by_step, steps, body),
         own_line=_kept(calibration, on),
     )
 
@@ -280,98 +259,6 @@ def _heart_estimates(
             kcal, note = ceiling_kcal, "held to the table plus its spread: strength work"
         estimates.append(replace(rate, kcal=kcal, note=note))
     return estimates
-
-
-def _energy(own: Sequence[Costed]) -> Energy | None:
-    """A step's energy with its range and the evidence named; None without parts."""
-    if not own:
-        return None
-    kcal, errors = total([(one.fused.kcal, one.fused.errors) for one in own])
-    low, high = range_95(kcal, errors)
-    shares = dict.fromkeys(METHODS, 0.0)
-    for one in own:
-        for estimate, weight in zip(one.estimates, one.fused.weights, strict=True):
-            for method in METHOD_OF[estimate.model]:
-                shares[method] += weight * one.fused.kcal / kcal
-    named = [method for method in METHODS if shares[method] >= NAMED_FROM]
-    return Energy(kcal, low, high, "+".join(named))
-
-
-def _rows(own: Sequence[Costed], step: StepEvidence) -> list[ModelRow]:
-    """Each model's estimate of a step over the parts that it speaks of, and the joined result."""
-    place = (step.planned.block, step.planned.round, step.planned.step)
-    if not own:
-        return []
-    kcal, errors = total([(one.fused.kcal, one.fused.errors) for one in own])
-    rows = []
-    for model in METHOD_OF:
-        spoken = [
-            (estimate, weight, one)
-            for one in own
-            for estimate, weight in zip(one.estimates, one.fused.weights, strict=True)
-            if estimate.model == model
-        ]
-        if not spoken:
-            continue
-        value, own_errors = total([(estimate.kcal, estimate.errors) for estimate, _, _ in spoken])
-        weight = sum(weight * one.fused.kcal for _, weight, one in spoken) / kcal
-        notes = dict.fromkeys(estimate.note for estimate, _, _ in spoken if estimate.note)
-        rows.append(ModelRow(*place, model, value, spread(own_errors), weight, ", ".join(notes)))
-    rows.append(ModelRow(*place, "joined", kcal, spread(errors), 1.0))
-    return rows
-
-
-def _blocks(costed: Sequence[Costed], steps: Sequence[StepEvidence]) -> tuple[BlockEnergy, ...]:
-    """Totals of each block; errors in common add up in full."""
-    blocks = []
-    for block in dict.fromkeys(step.planned.block for step in steps):
-        sums = {
-            kind: [
-                one
-                for one in costed
-                if steps[one.step].planned.block == block
-                and steps[one.step].planned.kind in kind.split("+")
-            ]
-            for kind in ("work+rest", "work", "rest")
-        }
-        whole = _energy(sums["work+rest"])
-        if whole is not None:
-            blocks.append(BlockEnergy(block, whole, _energy(sums["work"]), _energy(sums["rest"])))
-    return tuple(blocks)
-
-
-def _oxygen_timed(
-    by_step: Sequence[Sequence[Costed]], steps: Sequence[StepEvidence], body: Body
-) -> tuple[Energy | None, ...]:
-    """What a mask would read in each step's window, from the demand of all steps up to it."""
-    known = [number for number, own in enumerate(by_step) if own]
-    if not known:
-        return tuple(None for _ in steps)
-    first = min(steps[number].start_s for number in known)
-    last = max(steps[number].end_s for number in known)
-    resting = STANDING_MET * body.mass_kg / 3600
-    clock: Floats = np.arange(np.floor(first) - 60, np.ceil(last) + 1)
-    demand = np.full(len(clock), resting)
-    for number in known:
-        for one in by_step[number]:
-            start = steps[number].start_s + one.part.start_s
-            inside = (clock >= start) & (clock < start + one.part.seconds)
-            demand[inside] = one.fused.kcal / max(one.part.seconds, 1e-9)
-    running = np.concatenate([[0.0], np.cumsum(kinetics.oxygen_timed(demand))])
-    edges = np.concatenate([clock, [clock[-1] + 1]])
-    answers: list[Energy | None] = []
-    for step, own in zip(steps, by_step, strict=True):
-        energy = _energy(own)
-        if energy is None:
-            answers.append(None)
-            continue
-        kcal = float(
-            np.interp(step.end_s, edges, running) - np.interp(step.start_s, edges, running)
-        )
-        wide = {"demand": np.log(energy.high / energy.low) / 3.92, "lag": OXYGEN_TIMED_SD}
-        low, high = range_95(kcal, wide)
-        answers.append(Energy(kcal, low, high, energy.method))
-    return tuple(answers)
 
 
 def _assumptions(athlete: Athlete, body: Body) -> list[Problem]:

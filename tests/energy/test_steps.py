@@ -115,6 +115,16 @@ class TestTheRightEvidence:
         assert found.method == "activity-table"
         assert found.kcal > 10
 
+    def test_a_logged_load_counts_where_the_pace_is_known(self) -> None:
+        planned = Quantity(Fraction(10), Fraction(10), "kg")
+        steps_up = Task("box step-up", measure="reps", amount=20, load=planned,
+                        height=Quantity(Fraction(30), Fraction(30), "cm"))  # fmt: skip
+        steps = rounds(1, 60, 30, (steps_up,))
+        heavier = [replace(step, load_kg=25.0) for step in steps]
+        plain = energy(step_energies(ATHLETE, steps, None, on=ON))
+        loaded = energy(step_energies(ATHLETE, heavier, None, on=ON))
+        assert 1.05 < loaded.kcal / plain.kcal < 1.25
+
 
 class TestTheRightWindow:
     def test_short_work_is_told_by_the_table_more_than_by_the_heart(self) -> None:
