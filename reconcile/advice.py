@@ -16,17 +16,19 @@ EARLY_STOP_S = 5.0
 WORK_IN_REST_SHARE = 0.25
 UNEVEN_SHARE = 0.15
 TEXTS = {
-    "load_too_heavy": "About {active:.0f} s were left for the machine; {low:.0f} to {high:.0f} s were"
-    " meant. A lighter {movement} would leave more.",
-    "load_too_light": "About {active:.0f} s were left for the machine; {low:.0f} to {high:.0f} s were"
-    " meant. A heavier {movement}, or more of it, would use the time.",
-    "load_right": "About {active:.0f} s were left for the machine, as meant ({low:.0f} to {high:.0f} s).",
+    "load_too_heavy": "About {active:.0f} s were left for the machine; {low:.0f} to {high:.0f} s "
+    "were meant. A lighter {movement} would leave more.",
+    "load_too_light": "About {active:.0f} s were left for the machine; {low:.0f} to {high:.0f} s "
+    "were meant. A heavier {movement}, or more of it, would use the time.",
+    "load_right": "About {active:.0f} s were left for the machine, as meant "
+    "({low:.0f} to {high:.0f} s).",
     "start_sooner": "The machine started about {late:.0f} s after the bell in most rounds.",
-    "work_to_the_bell": "In {count} rounds the machine stopped {early:.0f} s or more before the bell.",
-    "rest_fully": "The machine kept moving for about {share:.0f} % of the rests: rest fully, or plan"
-    " it as easy work.",
-    "pace_evenly": "Power went from {first:.0f} W to {last:.0f} W over the rounds; a steadier start"
-    " may give more in total.",
+    "work_to_the_bell": "In {count} rounds the machine stopped {early:.0f} s or more before the "
+    "bell.",
+    "rest_fully": "The machine kept moving for about {share:.0f} % of the rests: rest fully, or "
+    "plan it as easy work.",
+    "pace_evenly": "Power went from {first:.0f} W to {last:.0f} W over the rounds; a steadier "
+    "start may give more in total.",
     "check_sensor": "The heart rate looks doubtful in places: check how the sensor sits.",
 }
 
@@ -54,7 +56,7 @@ def _intended_task(steps: Sequence[PlannedStep]) -> Task | None:
 def active_per_round(
     steps: Sequence[PlannedStep], intervals: Sequence[Interval]
 ) -> list[float] | None:
-    """Seconds on the machine in each attempted round's intended task; None without a machine file."""
+    """Seconds on the machine in each attempted round's intended task; None without a file."""
     rounds: list[float] = []
     for step, done in zip(steps, intervals, strict=True):
         if not any(t.on_machine and t.intended is not None for t in step.tasks):

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from ingest.recording import Floats
-from reconcile.machine import LONGEST_SAMPLE_GAP_S, Machine, MachineTrack
+from reconcile.machine import Machine, MachineTrack
+from reconcile.pulling import LONGEST_SAMPLE_GAP_S
 
 # Judgement, checked by simulation: a file's own count is what the display shows; a count computed
 # from power or speed carries the model's error.

@@ -72,7 +72,7 @@ def step_machine(
 def pulls_of_step(
     track: MachineTrack, steps: Sequence[PlannedStep], index: int
 ) -> tuple[Pull, ...]:
-    """The pulls that began in a step; one begun just before a work step's bell counts as its own."""
+    """The pulls that began in a step; one begun just before a work step's bell is its own."""
     step = steps[index]
     low = step.start_s - (EARLY_START_S if step.kind == "work" else 0.0)
     following = steps[index + 1] if index + 1 < len(steps) else None

@@ -71,13 +71,13 @@ class MachineTrack:
         """The running calorie count, a fraction, at the given times."""
         if self.calories is None:
             return np.full(np.shape(time_s), np.nan)
-        return np.interp(time_s, self.time_s, self.calories)
+        return np.asarray(np.interp(time_s, self.time_s, self.calories))
 
     def metres_at(self, time_s: Floats | float) -> Floats:
         """The running metres at the given times."""
         if self.metres is None:
             return np.full(np.shape(time_s), np.nan)
-        return np.interp(time_s, self.time_s, self.metres)
+        return np.asarray(np.interp(time_s, self.time_s, self.metres))
 
     def covers(self, start_s: float, end_s: float) -> bool:
         """Whether the recording overlaps the window at all."""
@@ -99,14 +99,14 @@ def machine_of(recording: Recording, source: str, equipment: str | None) -> Mach
     """
     for word in (source, recording.device):
         if word in DRAG:
-            return word  # type: ignore[return-value]
+            return word
     has_count = recording.power_w is not None or (
         recording.calories is not None and recording.speed_m_s is not None
     )
     if source == "watch" or not has_count:
         return None
     if equipment in DRAG:
-        return equipment  # type: ignore[return-value]
+        return equipment
     return _machine_by_law(recording)
 
 
@@ -171,7 +171,6 @@ def machine_track(recording: Recording, machine: Machine, file: str) -> MachineT
         calories=calories,
         metres=_running_metres(recording, speed),
         pulls=_pulls(
-            time_s,
             pulling,
             pulled_power,
             pull_edges(time_s, pulling, speed, free, averaged=averaged),
@@ -181,7 +180,6 @@ def machine_track(recording: Recording, machine: Machine, file: str) -> MachineT
 
 
 def _pulls(
-    time_s: Floats,
     pulling: Bools,
     pulled_power: Floats | None,
     edges: tuple[Floats, Floats, NDArray[np.intp], NDArray[np.intp]],
@@ -210,7 +208,7 @@ def _running_metres(recording: Recording, speed: Floats | None) -> Floats | None
         metres, known = _filled(recording.time_s, recording.distance_m)
         if known:
             drops = np.minimum(np.diff(metres), 0)
-            return metres - np.concatenate([[0.0], np.cumsum(drops)])
+            return np.asarray(metres - np.concatenate([[0.0], np.cumsum(drops)]))
     if speed is None:
         return None
     return _integral(recording.time_s, speed)
@@ -222,7 +220,7 @@ def _integral(time_s: Floats, rate_per_s: Floats) -> Floats:
     step[step > LONGEST_SAMPLE_GAP_S] = 0.0
     rate = np.nan_to_num(rate_per_s)
     middle = (rate[1:] + rate[:-1]) / 2
-    return np.concatenate([[0.0], np.cumsum(middle * step)])
+    return np.asarray(np.concatenate([[0.0], np.cumsum(middle * step)]))
 
 
 def _running_calories(
@@ -266,7 +264,7 @@ def _through_the_count(time_s: Floats, shown: Floats, modelled: Floats | None) -
     parts: list[Floats] = []
     reached = 0.0
     for number, rows in enumerate(stretches):  # a stretch between resets, not a sample
-        own = _one_stretch(times[rows], counts[rows], model[rows])
+        own: Floats = _one_stretch(times[rows], counts[rows], model[rows])
         if number > 0:
             own = own - min(float(own[0]), 1.0) + reached
         reached = float(own[-1])
@@ -292,10 +290,12 @@ def _one_stretch(times: Floats, counts: Floats, model: Floats) -> Floats:
     crossing_s = (times[rises] + times[rises + 1]) / 2
     crossed = (counts[rises] + counts[rises + 1] + 1) / 2
     if np.isnan(model).any():
-        return np.interp(
-            times,
-            np.concatenate([times[:1], crossing_s, times[-1:]]),
-            np.concatenate([counts[:1], crossed, np.maximum(counts[-1:], crossed[-1:])]),
+        return np.asarray(
+            np.interp(
+                times,
+                np.concatenate([times[:1], crossing_s, times[-1:]]),
+                np.concatenate([counts[:1], crossed, np.maximum(counts[-1:], crossed[-1:])]),
+            )
         )
     error = crossed - (model[rises] + model[rises + 1]) / 2
     width = min(SMOOTHED_CROSSINGS, len(error) - 1 + len(error) % 2)

@@ -1,8 +1,8 @@
 """When somebody pulls and when the flywheel only runs on, sample by sample and to the edge.
 
-An air-braked flywheel that nobody drives loses speed as dv/dt = −κ·v² (the brake takes P = k·v³ from
-an energy m·v²/2), so 1/v grows in a straight line. That line tells coasting from pulling where a
-display holds its last power or a file has none, and gives the moment of the last pull between two
+An air-braked flywheel that nobody drives loses speed as dv/dt = −κ·v² (the brake takes P = k·v³
+from an energy m·v²/2), so 1/v grows in a straight line. That line tells coasting from pulling where
+a display holds its last power or a file has none, and gives the moment of the last pull between two
 samples.
 """
 
@@ -79,12 +79,13 @@ def pulling_samples(
     speed: Floats | None,
 ) -> Bools:
     """At each sample, whether the athlete was pulling (not coasting, not still)."""
-    has_cadence = cadence is not None and bool(np.nanmax(cadence, initial=0.0) > 0)
+    strokes = np.full(len(time_s), np.nan) if cadence is None else cadence
+    has_cadence = bool(np.nanmax(strokes, initial=0.0) > 0)
     if power is not None:
         pulling = np.nan_to_num(power) > LEAST_POWER_W
         idle = free.samples.copy()
         if has_cadence:
-            idle |= cadence == 0
+            idle |= strokes == 0
         if speed is None and not has_cadence:
             idle |= np.concatenate([[False], np.diff(np.nan_to_num(power)) == 0])
         pulling &= ~_tails(time_s, pulling, idle)
@@ -95,10 +96,10 @@ def pulling_samples(
     if speed is not None:
         pulling = (np.nan_to_num(speed) > MOVING_SPEED_M_S) & ~free.samples
         if has_cadence:
-            pulling &= ~(cadence == 0)
+            pulling &= strokes != 0
         return pulling
     if has_cadence:
-        return np.nan_to_num(cadence) > 0
+        return np.nan_to_num(strokes) > 0
     return np.zeros(len(time_s), dtype=bool)
 
 
@@ -106,7 +107,7 @@ def _tails(time_s: Floats, pulling: Bools, idle: Bools) -> Bools:
     """Idle samples at the end of each run of pulling, no longer than a display holds."""
     ends = np.flatnonzero(pulling & ~np.concatenate([pulling[1:], [False]]))
     held = np.zeros(len(pulling), dtype=bool)
-    for end in ends:  # a run's end, not a sample
+    for end in ends.tolist():  # a run's end, not a sample
         first = end
         while (
             first > 0

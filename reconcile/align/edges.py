@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ingest.recording import Floats, Lap
-from reconcile.align.grid import NOTHING, STEP_S, LogRatio
+from reconcile.align.grid import NOTHING, STEP_S, LogRatio, grid_s
 from reconcile.timeline import PlannedStep
 
 SKIPPED_ROUND = 0.06
@@ -120,7 +120,7 @@ def pull_evidence(
         return NOTHING
     first = int(np.floor((covered_s[0] - block_s) / STEP_S))
     last = int(np.ceil(covered_s[1] / STEP_S))
-    starts = np.arange(first, last + 1) * STEP_S
+    starts = grid_s(first, last)
     margin = 40.0
     clock = np.arange(-margin, block_s + margin, STEP_S / 2)
     end_ratio, start_ratio = np.zeros(len(clock)), np.zeros(len(clock))
@@ -178,7 +178,7 @@ def _running_time(pulls: Sequence[Bout]) -> Callable[[Floats], Floats]:
 
 
 def lap_evidence(laps: Sequence[Lap], steps: Sequence[PlannedStep], length_s: float) -> LogRatio:
-    """Evidence of lap presses near the bells; laps that mark something else cost next to nothing."""
+    """Evidence of lap presses near the bells; laps that mark something else cost little."""
     marks = np.unique([lap.start_s for lap in laps] + [lap.end_s for lap in laps])
     marks = marks[(marks > 1.0) & (marks < length_s - 1.0)]
     if len(marks) < 2 or not steps:

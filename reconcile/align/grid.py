@@ -21,6 +21,11 @@ def index_of(time_s: float) -> int:
     return round(time_s / STEP_S)
 
 
+def grid_s(first: int, last: int) -> Floats:
+    """The times of the grid from one index to another, both included, seconds."""
+    return np.arange(first, last + 1, dtype=np.float64) * STEP_S
+
+
 @dataclass(frozen=True, eq=False)
 class LogRatio:
     """log p(data | block starts at s) − log p(data | no such block), on a grid of s.

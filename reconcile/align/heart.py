@@ -46,7 +46,7 @@ def heart_grid(time_s: Floats, heart_rate_bpm: Floats) -> Floats:
         return np.zeros(0)
     times, values = time_s[good], heart_rate_bpm[good]
     grid = np.arange(0.0, float(time_s[-1]) + HEART_STEP_S / 2, HEART_STEP_S)
-    out = np.interp(grid, times, values)
+    out: Floats = np.interp(grid, times, values)
     following = np.searchsorted(times, grid)
     nearest_before = times[np.clip(following - 1, 0, len(times) - 1)]
     nearest_after = times[np.clip(following, 0, len(times) - 1)]

@@ -48,14 +48,14 @@ class RecordingEvidence:
         return self.first + len(self.clock) - 1
 
     def given_start(self, block: int, start: int) -> Floats:
-        """Evidence of one block over the grid of x, if the class starts it at grid index `start`."""
+        """Evidence of one block over the grid of x, if the class starts it at index `start`."""
         low = start + self.delay - self.last
         return self.blocks[block].on(low, len(self.clock))[::-1]
 
 
 @dataclass(frozen=True, eq=False)
 class StartPrior:
-    """Log prior of a block's start, over grid indices `first`, `first` + 1, …"""
+    """Log prior of a block's start, over grid indices from `first` on."""
 
     first: int
     values: Floats

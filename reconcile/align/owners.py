@@ -103,8 +103,9 @@ def _linear_answers(work: Floats) -> Floats:
 
 
 def heart_explained_by(heart: ClassSignal, rows: Sequence[ClassSignal]) -> float:
-    """Log evidence that work of these kinds together explains a heart rate, up to a constant that
-    is common to all explanations of the same heart.
+    """Log evidence that work of these kinds together explains a heart rate.
+
+    Up to a constant that is common to all explanations of the same heart.
     """
     lag = WHITENING_LAG
     count = len(heart.values)
@@ -134,10 +135,10 @@ def heart_explained_by(heart: ClassSignal, rows: Sequence[ClassSignal]) -> float
 
 
 def same_heart_evidence(first: ClassSignal, second: ClassSignal) -> float:
-    """Log ratio of "the same heart" against "two hearts under one plan", from how far apart two
-    recordings of heart rate are.
+    """Log ratio of "the same heart" against "two hearts under one plan".
 
-    Two sensors on one heart differ by a beat or two for most of the time, two hearts by ten.
+    Told by how far apart two recordings of heart rate are: two sensors on one heart differ by a
+    beat or two for most of the time, two hearts by ten.
     """
     apart = np.inf
     for move in range(-2, 10):  # a wrist sensor comes later than a strap

@@ -1,9 +1,9 @@
 """The owners of a class's files, all found together.
 
-A file keeps the name that it was uploaded under unless the evidence outweighs how rarely people take
-the wrong one. Some evidence is about a file and an athlete (the equipment, the logged score), some
-about two files (one heart, one machine's work, a heart that answers a machine), so that a swap is
-found whichever of two files was swapped.
+A file keeps the name that it was uploaded under unless the evidence outweighs how rarely people
+take the wrong one. Some evidence is about a file and an athlete (the equipment, the logged score),
+some about two files (one heart, one machine's work, a heart that answers a machine), so that a swap
+is found whichever of two files was swapped.
 """
 
 from __future__ import annotations
@@ -34,14 +34,14 @@ class Ownership:
 
 
 def name_prior(uploaders: Sequence[str], athletes: Sequence[str]) -> Floats:
-    """Log prior of each athlete, and last of nobody, given the name that a file was uploaded under."""
+    """Log prior of each athlete, and last of nobody, given the name a file was uploaded under."""
     people = len(athletes)
     named = np.array([athlete in uploaders for athlete in athletes])
     if not named.any():
         shares = np.full(people, (1 - UNASSIGNED_NOBODYS) / max(people, 1))
-        return np.log(np.append(shares, UNASSIGNED_NOBODYS))
+        return np.asarray(np.log(np.append(shares, UNASSIGNED_NOBODYS)))
     shares = np.where(named, 1 - WRONG_NAME - NOBODYS, WRONG_NAME / max(people - 1, 1))
-    return np.log(np.append(shares, NOBODYS))
+    return np.asarray(np.log(np.append(shares, NOBODYS)))
 
 
 def assign_owners(
@@ -75,8 +75,8 @@ def assign_owners(
 
 
 def _first_guess(alone: Floats, pairs: Floats, nobody: int) -> NDArray[np.intp]:
-    """Everybody's files by prior and own evidence, one athlete at most one that exclude each other."""
-    owners = np.argmax(alone, axis=1)
+    """Files by prior and own evidence, one athlete at most one of those that exclude each other."""
+    owners: NDArray[np.intp] = np.argmax(alone, axis=1).astype(np.intp)
     clash = np.flatnonzero((pairs < -5.0).any(axis=1))
     if len(clash) and nobody:
         cost = np.full((len(clash), nobody + len(clash)), 1e3)

@@ -1,4 +1,4 @@
-"""Every recording of a class placed: its status, where each timed block begins, how sure that is."""
+"""Every recording of a class placed: its status, where each block begins, how sure that is."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from reconcile.align.edges import (
     machine_windows,
     pull_evidence,
 )
-from reconcile.align.grid import NOTHING, STEP_S, LogRatio, index_of, log_sum_exp
+from reconcile.align.grid import NOTHING, STEP_S, LogRatio, grid_s, index_of, log_sum_exp
 from reconcile.align.heart import block_demand, heart_evidence
 from reconcile.align.joint import (
     ClassPrior,
@@ -154,13 +154,13 @@ def recording_evidence(
         + len(last_start.values)
         + index_of(last_block.duration_s + assignment.delay_s)
     )
-    x = np.arange(first, last + 1)
+    x_s = grid_s(first, last)
     if recording.start is None:
-        clock = np.full(len(x), np.log(STEP_S / UNDATED_S))
+        clock = np.full(len(x_s), np.log(STEP_S / UNDATED_S))
     else:
         shown_s = (recording.start - stated_start).total_seconds()
         habits = MACHINE if signals.track is not None else WATCH
-        clock = clock_log_prior(shown_s - x * STEP_S, habits) + np.log(STEP_S)
+        clock = clock_log_prior(shown_s - x_s, habits) + np.log(STEP_S)
     reach = MACHINE_REACH if signals.track is not None else HEART_REACH
     if recording.laps:
         reach += LAP_REACH
@@ -238,12 +238,10 @@ def _summary(
         blocks.append(
             BlockPlacement(block.name, best.start_s, best.low_s, best.high_s, best.probability)
         )
-        for rival in _rivals(posterior, best, half):
-            blocks.append(
-                BlockPlacement(
-                    block.name, rival.start_s, rival.low_s, rival.high_s, rival.probability
-                )
-            )
+        blocks += [
+            BlockPlacement(block.name, r.start_s, r.low_s, r.high_s, r.probability)
+            for r in _rivals(posterior, best, half)
+        ]
     status: Status
     if match < 0.5 or not blocks:
         status, probability = "unmatched", match

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from ingest.recording import Floats
-from reconcile.align.grid import STEP_S, convolve_full
+from reconcile.align.grid import STEP_S, convolve_full, grid_s
 from reconcile.align.joint import ClassPrior, StartPrior
 from reconcile.plan import FreeBlock, Plan, TimedBlock
 
@@ -34,7 +34,7 @@ def class_prior(
         if number > 0:
             low += gaps[number - 1].first
             high += gaps[number - 1].first + len(gaps[number - 1].values) - 1
-        at_s = np.arange(low, high + 1) * STEP_S
+        at_s = grid_s(low, high)
         values = _first_start(at_s, tolerance_s, alone) if number == 0 else np.zeros(len(at_s))
         if block.name in starts_s:
             off = np.abs(at_s - starts_s[block.name])

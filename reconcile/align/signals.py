@@ -41,7 +41,7 @@ class Signals:
 
 
 def prepare(upload: Upload, equipment: str | None) -> Signals | None:
-    """Signals of an upload; None where it could not be read. `equipment`: as the uploader logged."""
+    """Signals of an upload; None where it could not be read. `equipment`: as logged."""
     recording = upload.recording
     if recording is None or len(recording.time_s) == 0:
         return None
