@@ -56,16 +56,13 @@ def _intended_task(steps: Sequence[PlannedStep]) -> Task | None:
 def active_per_round(
     steps: Sequence[PlannedStep], intervals: Sequence[Interval]
 ) -> list[float] | None:
-    """Seconds on the machine in each attempted round's intended task; None without a file."""
-    rounds: list[float] = []
+    """Seconds on the machine in each attempted round; None without a machine file."""
+    rounds: dict[int, float] = {}
     for step, done in zip(steps, intervals, strict=True):
-        if not any(t.on_machine and t.intended is not None for t in step.tasks):
+        if step.kind != "work" or done.machine_active_s is None or done.attempted is False:
             continue
-        if done.machine_active_s is None:
-            continue
-        if done.attempted is not False:
-            rounds.append(done.machine_active_s)
-    return rounds or None
+        rounds[step.round] = rounds.get(step.round, 0.0) + done.machine_active_s
+    return list(rounds.values()) or None
 
 
 def _load(

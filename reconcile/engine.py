@@ -4,20 +4,25 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
+from datetime import datetime
 
 from ingest.recording import Problem
 from reconcile.advice import sensor_advice
 from reconcile.align.signals import Signals, prepare
+from reconcile.align.stopped_clock import on_device_clock
 from reconcile.align.whole_class import Placed, equipment_of, place_class
 from reconcile.classes import ClassRecord, Upload
 from reconcile.energy.steps import step_energies
-from reconcile.heart_rate import athlete_heart_rate
+from reconcile.heart_rate import athlete_heart_rate, doubtful_share
 from reconcile.measure import AthleteWork, energy_evidence, measure
 from reconcile.result import AthleteResult, ClassResult, RecordingResult
-from reconcile.score.judge import judge
-from reconcile.score.judge import recorded_rounds
+from reconcile.score.judge import judge, recorded_rounds
 
 Progress = Callable[[str, int, int], None]
+# A sensor is worth a word where so much of its heart rate in the blocks is hardly trusted.
+DOUBTFUL_SHARE = 0.15
+# A clock is worth a word where it is further out than people would call punctual.
+CLOCK_OUT_S = 10.0
 
 
 def reconcile_class(record: ClassRecord, progress: Progress | None = None) -> ClassResult:
@@ -45,7 +50,7 @@ def reconcile_class(record: ClassRecord, progress: Progress | None = None) -> Cl
         tell("work out energy and scores", number, len(works))
         athletes.append(_athlete_result(record, work, placed, others))
     unassigned = tuple(
-        _recording_result(upload, placed.get(upload.file), {})
+        _recording_result(upload, placed.get(upload.file), (), record.start)
         for upload in record.uploads
         if not upload.athletes
     )
@@ -75,11 +80,11 @@ def _athlete_result(
 ) -> AthleteResult:
     name = work.athlete.athlete
     heart, doubts = athlete_heart_rate(
-        [
-            (item.signals.upload.recording, item.placement.start_s)
+        {
+            item.placement.file: (item.signals.upload.recording, item.placement.start_s)
             for item in work.placed
             if item.signals.upload.recording is not None
-        ]
+        }
     )
     energy = step_energies(
         work.athlete,
@@ -101,14 +106,23 @@ def _athlete_result(
         )
         scores.append(judge(asked))
     advice = list(work.advice)
-    problems = (*doubts, *(p for p in energy.problems if p not in doubts))
-    if any(problem.code.startswith("heart_rate") for problem in problems):
+    spans = [
+        (start, start + block.duration_s)
+        for block in record.plan.timed_blocks
+        if (start := work.block_start_s.get(block.name)) is not None
+    ]
+    if heart is not None and doubtful_share(heart, spans) > DOUBTFUL_SHARE:
         advice.append(sensor_advice())
-    extra = {name: problems}
+    if doubts:
+        # What the sources of energy disagree about is the athlete's: told once, with the heart.
+        file = next(iter(doubts))
+        doubts[file] = (*doubts[file], *(p for p in energy.problems if p not in doubts[file]))
     return AthleteResult(
         name,
         tuple(
-            _recording_result(upload, placed.get(upload.file), extra)
+            _recording_result(
+                upload, placed.get(upload.file), doubts.get(upload.file, ()), record.start
+            )
             for upload in record.uploads
             if upload.athletes and upload.athletes[0] == name
         ),
@@ -121,7 +135,7 @@ def _athlete_result(
 
 
 def _recording_result(
-    upload: Upload, item: Placed | None, extra: Mapping[str, tuple[Problem, ...]]
+    upload: Upload, item: Placed | None, doubts: Sequence[Problem], stated_start: datetime
 ) -> RecordingResult:
     """A file's entry: as placed, or why it could not be read."""
     recording = upload.recording
@@ -133,8 +147,11 @@ def _recording_result(
             upload.file, upload.source, None, "unreadable", None, 0, None, 0.0, (), tuple(problems)
         )
     placement = item.placement
-    for owner in item.owners:
-        problems += extra.get(owner, ())
+    blocks, clock = placement.blocks, item.signals.device_clock
+    if clock is not None:
+        blocks = on_device_clock(blocks, clock)
+    problems += [problem for problem in doubts if problem not in problems]
+    problems += clock_problems(item, stated_start)
     owner: str | tuple[str, ...] | None = None
     if item.owners:
         owner = item.owners[0] if len(item.owners) == 1 else item.owners
@@ -147,6 +164,24 @@ def _recording_result(
         recording.sample_count,
         owner,
         item.ownership,
-        placement.blocks,
+        blocks,
         tuple(problems),
     )
+
+
+def clock_problems(item: Placed, stated_start: datetime) -> list[Problem]:
+    """That a placed recording's clock is out, by how much."""
+    recording = item.signals.upload.recording
+    if recording is None or recording.start is None or item.placement.status != "aligned":
+        return []
+    ahead_s = (recording.start - stated_start).total_seconds() - item.placement.start_s
+    if abs(ahead_s) <= CLOCK_OUT_S:
+        return []
+    direction = "ahead of" if ahead_s > 0 else "behind"
+    return [
+        Problem(
+            "clock_out",
+            f"The device's clock is about {abs(ahead_s):.0f} s {direction} the class's; the samples"
+            " themselves were used to place it.",
+        )
+    ]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 
@@ -14,33 +14,46 @@ SPARSE_S = 8.0
 
 
 def athlete_heart_rate(
-    recordings: Sequence[tuple[Recording, float]],
-) -> tuple[HeartRate | None, tuple[Problem, ...]]:
-    """Heart rate on a 1 Hz grid of the class clock, and what was doubtful about it.
+    recordings: Mapping[str, tuple[Recording, float]],
+) -> tuple[HeartRate | None, dict[str, tuple[Problem, ...]]]:
+    """Heart rate on a 1 Hz grid of the class clock, and what was doubtful about it, by file.
 
-    recordings: each with the class time of its first sample. At each second the recording with
-    the most trust there is taken; one whose heart rate was paired with a machine (a strap) first.
+    recordings: by file, with the class time of its first sample. At each second the recording
+    with the most trust there is taken; one paired with a machine (a strap) first.
     """
-    parts = [(r, x) for r, x in recordings if r.heart_rate_bpm is not None and len(r.time_s) > 2]
+    parts = [
+        (file, r, x)
+        for file, (r, x) in recordings.items()
+        if r.heart_rate_bpm is not None and len(r.time_s) > 2
+    ]
     if not parts:
-        return None, ()
-    first = np.floor(min(x + float(r.time_s[0]) for r, x in parts))
-    last = np.ceil(max(x + float(r.time_s[-1]) for r, x in parts))
+        return None, {}
+    first = np.floor(min(x + float(r.time_s[0]) for _, r, x in parts))
+    last = np.ceil(max(x + float(r.time_s[-1]) for _, r, x in parts))
     grid = np.arange(first, last + 1.0)
     bpm, trust = np.full(len(grid), np.nan), np.zeros(len(grid))
-    problems: list[Problem] = []
+    problems: dict[str, tuple[Problem, ...]] = {}
     strap = False
-    for recording, x in sorted(parts, key=lambda part: part[0].device == "watch"):
+    for file, recording, x in sorted(parts, key=lambda part: part[1].device == "watch"):
         assert recording.heart_rate_bpm is not None
         found = doubt(recording.time_s, recording.heart_rate_bpm, recording.cadence_per_min)
-        problems += [problem for problem in found.problems if problem not in problems]
+        problems[file] = found.problems
         own, own_trust = _on_grid(grid, recording.time_s + x, recording.heart_rate_bpm, found.trust)
         better = np.isfinite(own) & ((own_trust > trust + 0.05) | ~np.isfinite(bpm))
         bpm[better], trust[better] = own[better], own_trust[better]
         strap = strap or recording.device in ("rower", "ski", "bike")
     if not np.isfinite(bpm).any():
-        return None, tuple(problems)
-    return HeartRate(grid, bpm, trust, "strap" if strap else "unknown"), tuple(problems)
+        return None, problems
+    return HeartRate(grid, bpm, trust, "strap" if strap else "unknown"), problems
+
+
+def doubtful_share(heart: HeartRate, spans_s: Sequence[tuple[float, float]]) -> float:
+    """Share of the known heart rate inside some spans of the class that is hardly trusted."""
+    inside = np.zeros(len(heart.time_s), dtype=bool)
+    for low, high in spans_s:
+        inside |= (heart.time_s >= low) & (heart.time_s < high)
+    inside &= np.isfinite(heart.bpm)
+    return float(np.mean(heart.trust[inside] < 0.5)) if inside.any() else 0.0
 
 
 def _on_grid(grid: Floats, time_s: Floats, bpm: Floats, trust: Floats) -> tuple[Floats, Floats]:

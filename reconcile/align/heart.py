@@ -98,17 +98,17 @@ def responses_to(demand: Floats) -> Floats:
     return answers
 
 
-def heart_evidence(heart_rate: Floats, demand: Floats) -> LogRatio:
-    """Evidence of heart rate for each time at which the demand's first column may lie.
+def heart_evidence(heart_rate: Floats, answers: Floats) -> LogRatio:
+    """Evidence of heart rate for each time at which the first column of the answers may lie.
 
-    heart_rate: as `heart_grid` makes it. demand: (group, time) at the same spacing. The result is
-    averaged over the responses that are tried.
+    heart_rate: as `heart_grid` makes it. answers: of `responses_to`. The result is averaged over
+    the responses that are tried.
     """
-    if len(heart_rate) < 30 or not demand.any():
+    if len(heart_rate) < 30 or not answers.any():
         return NOTHING
     lag = WHITENING_LAG
     before = int(20.0 / HEART_STEP_S)
-    answers = np.pad(responses_to(demand), ((0, 0), (0, 0), (before, 0)))
+    answers = np.pad(answers, ((0, 0), (0, 0), (before, 0)))
     white = answers[:, :, lag:] - WHITENING * answers[:, :, :-lag]
     count = white.shape[2]
     trend = np.stack([np.ones(count), np.linspace(-1, 1, count)])

@@ -17,7 +17,7 @@ from reconcile.align.edges import (
     pull_evidence,
 )
 from reconcile.align.grid import NOTHING, STEP_S, LogRatio, grid_s, index_of, log_sum_exp
-from reconcile.align.heart import block_demand, heart_evidence
+from reconcile.align.heart import block_demand, heart_evidence, responses_to
 from reconcile.align.joint import (
     ClassPrior,
     JointEstimate,
@@ -94,14 +94,24 @@ class Placement:
         return replace(self, start_s=self.start_s + by_s)
 
 
-def block_evidence(assignment: Assignment, block: TimedBlock, pin: Pin | None) -> LogRatio:
-    """All evidence of one recording for one block's start."""
+def block_evidence(
+    assignment: Assignment, block: TimedBlock, pin: Pin | None, answers: dict[bytes, Floats]
+) -> LogRatio:
+    """All evidence of one recording for one block's start.
+
+    answers: the heart's answers to the demands met so far, kept by the caller: athletes who do
+    the same share them.
+    """
     signals, steps = assignment.signals, assignment.steps[block.name]
     if pin is not None and pin.start_s is not None:
         return LogRatio(index_of(pin.start_s) - 1, np.array([PINNED - 1, PINNED, PINNED - 1]))
     total = NOTHING
     if len(signals.heart):
-        total = total.plus(heart_evidence(signals.heart, block_demand(steps)))
+        demand = block_demand(steps)
+        key = demand.tobytes()
+        if key not in answers:
+            answers[key] = responses_to(demand)
+        total = total.plus(heart_evidence(signals.heart, answers[key]))
     if signals.track is not None and signals.upload.recording is not None:
         first_s = float(signals.upload.recording.time_s[0])
         total = total.plus(
@@ -138,13 +148,15 @@ def recording_evidence(
     prior: ClassPrior,
     stated_start: datetime,
     pins: Mapping[str, Pin],
+    answers: dict[bytes, Floats],
 ) -> RecordingEvidence:
     """Evidence of one recording on the grid of where its first sample may lie in the class."""
     signals = assignment.signals
     recording = signals.upload.recording
     assert recording is not None
     blocks = tuple(
-        block_evidence(assignment, block, pins.get(block.name)) for block in plan.timed_blocks
+        block_evidence(assignment, block, pins.get(block.name), answers)
+        for block in plan.timed_blocks
     )
     last_block = plan.timed_blocks[-1]
     last_start = prior.starts[-1]
@@ -177,9 +189,15 @@ def place(
     pins: Mapping[str, Mapping[str, Pin]],
 ) -> tuple[JointEstimate, tuple[Placement, ...]]:
     """The bell and the placement of every recording of one group that hears the same bell."""
+    answers: dict[bytes, Floats] = {}
     evidence = [
         recording_evidence(
-            assignment, plan, prior, stated_start, pins.get(assignment.signals.upload.file, {})
+            assignment,
+            plan,
+            prior,
+            stated_start,
+            pins.get(assignment.signals.upload.file, {}),
+            answers,
         )
         for assignment in assignments
     ]
@@ -192,14 +210,18 @@ def place(
 
 
 def support_under(
-    plan: Plan, assignment: Assignment, joint: JointEstimate, stated_start: datetime
+    plan: Plan,
+    assignment: Assignment,
+    joint: JointEstimate,
+    stated_start: datetime,
+    answers: dict[bytes, Floats],
 ) -> float:
     """Log support of a recording if it followed another timeline, the bell being known."""
     prior = ClassPrior(
         tuple(StartPrior(start, np.zeros(1)) for start in joint.starts),
         (),
     )
-    evidence = recording_evidence(assignment, plan, prior, stated_start, {})
+    evidence = recording_evidence(assignment, plan, prior, stated_start, {}, answers)
     weights = evidence.clock.copy()
     for number, start in enumerate(joint.starts):
         weights = weights + evidence.given_start(number, start)

@@ -31,9 +31,11 @@ from reconcile.align.ownership import Ownership, assign_owners, name_prior
 from reconcile.align.place import Assignment, Placement, place, support_under
 from reconcile.align.priors import class_prior
 from reconcile.align.signals import Signals
+from reconcile.align.stopped_clock import place_stopped, stood_still, usual_starts
 from reconcile.classes import Athlete, ClassRecord, LoggedScore, Pin
 from reconcile.machine import MachineTrack
 from reconcile.plan import Measure
+from reconcile.score.scored import take_of
 from reconcile.timeline import PlannedStep, unfold_block
 
 Steps = Mapping[str, tuple[PlannedStep, ...]]
@@ -51,7 +53,7 @@ class Placed:
     placement: Placement
 
     def start_of(self, block: str) -> float | None:
-        """The block's start on the recording's clock; None where the recording has no part of it."""
+        """The block's start on the recording's clock; None where it has no part of the block."""
         return next((b.start_s for b in self.placement.blocks if b.block == block), None)
 
 
@@ -103,14 +105,14 @@ def place_class(record: ClassRecord, signals: Sequence[Signals]) -> dict[str, Pl
             together.append(assignment)
     placed: dict[str, Placed] = {}
     for start, assignments in alone.items():
-        _, placements = _place_group(record, start, assignments, alone=True)
+        _, compared, placements = _place_group(record, start, assignments, alone=True)
         moved = (start - record.start).total_seconds()
-        for assignment, placement in zip(assignments, placements, strict=True):
+        for assignment, placement in zip(compared, placements, strict=True):
             placed[placement.file] = Placed(
                 assignment.signals, assignment.owners, SURELY, placement.moved(moved)
             )
-    joint, placements = _place_group(record, record.start, together, alone=False)
-    owned = _owners(record, timelines, together, placements, joint, pinned_owners)
+    joint, compared, placements = _place_group(record, record.start, together, alone=False)
+    owned = _owners(record, timelines, compared, placements, joint, pinned_owners)
     changed = False
     for number, (assignment, ownership) in enumerate(zip(together, owned, strict=True)):
         owner = () if ownership.owner is None else (ownership.owner,)
@@ -119,8 +121,8 @@ def place_class(record: ClassRecord, signals: Sequence[Signals]) -> dict[str, Pl
             changed = changed or not _same_timeline(assignment, moved_to)
             together[number] = moved_to
     if changed:
-        joint, placements = _place_group(record, record.start, together, alone=False)
-    for assignment, ownership, placement in zip(together, owned, placements, strict=True):
+        joint, compared, placements = _place_group(record, record.start, together, alone=False)
+    for assignment, ownership, placement in zip(compared, owned, placements, strict=True):
         owners = assignment.owners
         if len(owners) < 2:
             owners = () if ownership.owner is None else (ownership.owner,)
@@ -154,7 +156,8 @@ def _same_timeline(first: Assignment, second: Assignment) -> bool:
 
 def _place_group(
     record: ClassRecord, start: datetime, assignments: Sequence[Assignment], *, alone: bool
-) -> tuple[JointEstimate, tuple[Placement, ...]]:
+) -> tuple[JointEstimate, list[Assignment], list[Placement]]:
+    """The bell, and every recording of a group with its place; a stopped clock's spread out."""
     pins: dict[str, dict[str, Pin]] = {}
     for pin in record.pins:
         if pin.block is not None and pin.start_s is not None:
@@ -163,7 +166,19 @@ def _place_group(
         {} if alone else {name: (at - start).total_seconds() for name, at in record.starts.items()}
     )
     prior = class_prior(record.plan, record.start_tolerance_s, starts_s, alone=alone)
-    return place(record.plan, prior, start, assignments, pins)
+    usual_s = usual_starts(record.plan)
+    stopped = [stood_still(record.plan, assignment, usual_s) for assignment in assignments]
+    running = [a for a, stood in zip(assignments, stopped, strict=True) if not stood]
+    joint, found = place(record.plan, prior, start, running, pins)
+    bells_s = [first * STEP_S for first in joint.starts]
+    still_to_come = iter(zip(running, found, strict=True))
+    placed = [
+        place_stopped(record.plan, a, bells_s, pins.get(a.signals.upload.file, {}))
+        if stood
+        else next(still_to_come)
+        for a, stood in zip(assignments, stopped, strict=True)
+    ]
+    return joint, [assignment for assignment, _ in placed], [placement for _, placement in placed]
 
 
 def _owners(
@@ -228,6 +243,7 @@ class _Known:
             for a in people
         }
         self.generic = self.plans[people[0].athlete]
+        self.answers: dict[bytes, Floats] = {}
 
     def power(self, n: int) -> ClassSignal:
         """A machine's work on the class clock."""
@@ -322,7 +338,7 @@ class _Known:
                     self.record, self.together[n].signals, (athlete.athlete,), self.timelines
                 )
                 supports[key] = support_under(
-                    self.record.plan, assignment, self.joint, self.record.start
+                    self.record.plan, assignment, self.joint, self.record.start, self.answers
                 )
         best = max(supports.values())
         return np.array([max(supports[key] - best, -12.0) for key in keys])
@@ -351,8 +367,7 @@ def _scores(
             each = [score_evidence(a, b) for a, b in zip(logged.rounds, rounds, strict=True)]
             total += float(np.clip(np.sum(each) / 2, -4.0, 6.0))
         elif logged.score is not None:
-            took = {"total": np.sum, "lowest": np.min, "highest": np.max, "mean": np.mean}
-            total += score_evidence(logged.score, float(took[block.score.take](rounds)))
+            total += score_evidence(logged.score, take_of(rounds, block.score.take))
     return total
 
 
