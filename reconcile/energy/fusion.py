@@ -76,20 +76,22 @@ def fuse(estimates: Sequence[Estimate], name: str) -> Fused:
 def least_variance_weights(covariance: NDArray[np.float64]) -> Floats:
     """Weights that sum to 1, none negative, under which the joint variance is least.
 
-    Generalised least squares for one mean (Aitken 1936); a model that would be given a negative
-    weight, because it mostly repeats a surer one, is left out.
+    Generalised least squares for one mean (Aitken 1936). Where that would give a model a negative
+    weight, because it mostly repeats a surer one, the best is taken of all choices of models that
+    need none; there are never more than a handful.
     """
     count = len(covariance)
-    kept = list(range(count))
-    while True:
-        part = covariance[np.ix_(kept, kept)] + 1e-12 * np.eye(len(kept))
-        raw = np.linalg.solve(part, np.ones(len(kept)))
-        if raw.min() >= 0 or len(kept) == 1:
+    smallest, best = np.inf, np.zeros(count)
+    for size in range(count, 0, -1):
+        for kept in combinations(range(count), size):
+            part = covariance[np.ix_(kept, kept)] + 1e-12 * np.eye(size)
+            raw = np.linalg.solve(part, np.ones(size))
+            if raw.min() >= 0 and 1 / raw.sum() < smallest:
+                smallest, best = 1 / raw.sum(), np.zeros(count)
+                best[list(kept)] = raw / raw.sum()
+        if size == count and smallest < np.inf:
             break
-        kept.pop(int(np.argmin(raw)))
-    weights = np.zeros(count)
-    weights[kept] = raw / raw.sum()
-    return weights
+    return best
 
 
 def _disagreement(logs: Floats, errors: Floats, weights: Floats) -> tuple[float | None, float]:

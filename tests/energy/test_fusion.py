@@ -2,9 +2,11 @@
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.optimize import Bounds, NonlinearConstraint, minimize
 
+from ingest.recording import Floats
 from reconcile.energy.fusion import (
     Estimate,
     fuse,
@@ -46,6 +48,34 @@ def test_a_model_that_mostly_repeats_a_surer_one_gets_no_weight() -> None:
     assert fuse([surer, repeats], "here").weights[1] < 0.1
     copy = Estimate("copy", 40.0, {"day": 0.25, "own": 0.08})
     assert fuse([surer, copy], "here").weights == pytest.approx((1.0, 0.0))
+
+
+@settings(max_examples=40)
+@given(ESTIMATES)
+def test_no_other_weights_that_sum_to_one_do_better_by_a_general_optimiser(
+    estimates: list[Estimate],
+) -> None:
+    # SciPy's sequential quadratic programming, a second way to the same minimum.
+    names = sorted({name for estimate in estimates for name in estimate.errors})
+    errors = np.array([[one.errors.get(name, 0.0) for name in names] for one in estimates])
+    covariance = errors @ errors.T
+    count = len(estimates)
+
+    def variance(weights: Floats) -> float:
+        return float(100 * weights @ covariance @ weights)
+
+    def over_one(weights: Floats) -> float:
+        return float(weights.sum() - 1)
+
+    found = minimize(
+        variance,
+        np.full(count, 1 / count),
+        method="SLSQP",
+        bounds=Bounds(0.0, 1.0),
+        constraints=NonlinearConstraint(over_one, 0.0, 0.0),
+    )
+    ours = least_variance_weights(covariance)
+    assert ours @ covariance @ ours <= found.x @ covariance @ found.x + 1e-6
 
 
 @given(ESTIMATES)
