@@ -158,7 +158,7 @@ def test_a_gpx_with_a_heart_rate_is_a_watchs() -> None:
 def test_no_position_no_maker_and_no_serial_number_is_kept() -> None:
     place = "<Position><LatitudeDegrees>48.12345</LatitudeDegrees></Position>"
     creator = (
-        "<Creator><Name>An Example Watch</Name><UnitId>3141592653</UnitId><ProductID>77123</ProductID>"
+        "<Creator><Name>Our Watch</Name><UnitId>3141592653</UnitId><ProductID>77123</ProductID>"
         "</Creator></Activity>"
     )
     data = tcx_file(trackpoint(0, place)).replace(b"</Activity>", creator.encode())
@@ -166,7 +166,7 @@ def test_no_position_no_maker_and_no_serial_number_is_kept() -> None:
     assert found is not None
     assert found.device_mark is not None
     assert "1.5" not in repr(gpx(track_point(0)))
-    for secret in ("48.12345", "An Example Watch", "3141592653", "77123"):
+    for secret in ("48.12345", "Our Watch", "3141592653", "77123"):
         assert secret not in repr(found)
     # the same device marks its FIT files alike
     fit = reading(write_fit(example(), FitOptions(serial_number=3_141_592_653)), "a.fit").recording
