@@ -19,6 +19,7 @@ from reconcile.score.digits import mistyped, swapped
 from reconcile.score.evidence import Bools
 from reconcile.score.readings import (
     Readings,
+    cut_to_whole,
     prompt_readings,
     score_probability,
     written_probability,
@@ -96,6 +97,7 @@ def reading(sheet: Sheet, readings: Readings) -> Iterator[Account]:
             float(likelihood[rows].sum()),
             take_of(readings.middle[row, readings.counting], sheet.take),
             prompt,
+            float(likelihood[rows] @ readings.recorded[rows]) / max(1e-300, likelihood[rows].sum()),
             {"delay_s": float(readings.delay_s[row])},
         )
 
@@ -107,8 +109,14 @@ def counted_rest(sheet: Sheet, readings: Readings) -> Iterator[Account]:
         return
     but_last = evidence.with_rest.copy()
     but_last[:, -1] = evidence.read[:, -1, 0]
-    for values in (evidence.with_rest, but_last):
-        shown = Shown(values[:, :, None], evidence.sd)
+    ways: tuple[tuple[Floats, priors.Cut], ...] = (
+        (evidence.with_rest, "set to 0"),
+        (evidence.with_rest, "running on"),
+        (but_last, "set to 0"),
+        (but_last, "running on"),
+    )
+    for values, way in ways:
+        shown = cut_to_whole(values[:, :, None], evidence.sd, evidence.pieces, way)
         likelihood = on_two_levels(
             sheet,
             readings,
@@ -117,7 +125,7 @@ def counted_rest(sheet: Sheet, readings: Readings) -> Iterator[Account]:
             0.7,
         )
         predicts = take_of(values[evidence.best, readings.counting], sheet.take)
-        yield Account("counted_rest", 0.5, likelihood, predicts)
+        yield Account("counted_rest", 1.0 / len(ways), likelihood, predicts)
 
 
 def _rounds_of(sheet: Sheet, shown: Shown, weight: Floats) -> float:
@@ -311,6 +319,8 @@ def digits_swapped(sheet: Sheet, readings: Readings) -> Iterator[Account]:
         **{o: priors.SWAPPED_SHARE * share for o, share in swapped(sheet.total).items()},
     }
     if sheet.rounds is None:
+        if not sheet.evidence.direct:
+            return  # what the score should have been is not known well enough to see a slip
         scores = readings.honest_scores(list(origins))
         for (origin, share), likelihood in zip(origins.items(), scores, strict=True):
             yield Account(
@@ -393,7 +403,14 @@ def other_athlete(sheet: Sheet, readings: Readings) -> Iterator[Account]:
         worked = read > 0.5
         if not worked.any():
             continue
-        shown = Shown((read[:, None] + drift[None, :])[None], np.full((1, len(read)), doubt))
+        if len(read) != len(sheet.evidence.pieces):
+            continue
+        shown = cut_to_whole(
+            (read[:, None] + drift[None, :])[None],
+            np.full((1, len(read)), doubt),
+            sheet.evidence.pieces,
+            "running on",
+        )
         likelihood = on_two_levels(
             sheet,
             readings,

@@ -11,7 +11,7 @@ def swapped(number: float) -> dict[float, float]:
     found: dict[float, float] = {}
     for place in range(len(text) - 1):
         other = text[:place] + text[place + 1] + text[place] + text[place + 2 :]
-        if other != text:
+        if other != text and other[0] != "0":
             found[float(other)] = 1.0 / (len(text) - 1)
     return found
 

@@ -28,10 +28,13 @@ PROMPT_DELAYS_S = np.array([0.0, 0.5, 1.0, 1.5, 2.0, 2.5, 3.0])
 LATE_DELAYS_S = np.array([4.0, 5.0, 6.5, 8.0, 10.0, 13.0, 17.0, 22.0, 30.0])
 DELAYS_S = np.concatenate([PROMPT_DELAYS_S, LATE_DELAYS_S])
 
-# Nodes of the placement's doubt, in its own standard deviations, weighted by Student's t with 5
-# degrees of freedom: placements err further out than a normal law says.
-SHIFT_NODES = np.array([-4.0, -2.8, -1.9, -1.2, -0.6, 0.0, 0.6, 1.2, 1.9, 2.8, 4.0])
-SHIFT_WEIGHTS = (1 + SHIFT_NODES**2 / 5) ** -3 * np.gradient(SHIFT_NODES)
+# What a placement leaves open however sure it is: samples a second apart, a bell by ear (s).
+BELL_SD_S = 0.5
+
+# Placements are weighed over this many of their own standard deviations, in steps of no more than
+# so many seconds, by Student's t with 5 degrees of freedom: they err further out than a normal law
+# says.
+SHIFT_REACH, SHIFT_STEP_S, FEWEST_SHIFTS, MOST_SHIFTS = 4.0, 0.8, 11, 81
 FACTOR_NODES = np.array([-2.0, -1.0, 0.0, 1.0, 2.0])
 FACTOR_WEIGHTS = np.exp(-(FACTOR_NODES**2) / 2)
 # A factor known better than this is taken as part of each value's own doubt.
@@ -174,8 +177,12 @@ def _mixture(counted: Evidence, prior: Evidence, ownership: float) -> Evidence:
 
 def _shifts(question: ScoreQuestion, round_s: float) -> tuple[Floats, Floats]:
     """Where else the bells may lie on the recording (s later than the best place), and weights."""
-    shift = SHIFT_NODES * max(question.placement_sd_s, 0.05)
-    weight = SHIFT_WEIGHTS / SHIFT_WEIGHTS.sum() * question.placement_probability
+    sd_s = float(np.hypot(question.placement_sd_s, BELL_SD_S))
+    count = int(np.clip(np.ceil(2 * SHIFT_REACH * sd_s / SHIFT_STEP_S), FEWEST_SHIFTS, MOST_SHIFTS))
+    nodes = np.linspace(-SHIFT_REACH, SHIFT_REACH, count + 1 - count % 2)
+    shift = nodes * sd_s
+    weight = (1 + nodes**2 / 5) ** -3
+    weight *= question.placement_probability / weight.sum()
     left = 1.0 - question.placement_probability
     if left <= 1e-6:
         return shift, weight / weight.sum()
@@ -234,16 +241,9 @@ def _counted_evidence(
         _round_reading(steps, readings, known, unit, bool(skip))
         for steps, readings, skip in zip(scored.rounds, step_values, skipped, strict=True)
     ]
-    idle = np.array([reading.idle for reading in rounds])
     if unit != "seconds":
-        attempted = {
-            (interval.round, interval.step): interval.attempted for interval in question.intervals
-        }
-        unseen = [
-            all(attempted.get((s.planned.round, s.planned.step)) is not True for s in steps)
-            for steps in scored.rounds
-        ]
-        skipped = skipped | (idle & np.array(unseen))
+        idle = np.array([reading.idle for reading in rounds])
+        skipped = skipped | (idle & ~_begun_elsewhere(question, scored))
     read = np.stack([reading.read for reading in rounds], axis=1)
     with_rest = np.stack([reading.with_rest for reading in rounds], axis=1)
     run_on = np.stack([reading.run_on for reading in rounds], axis=1)
@@ -273,6 +273,26 @@ def _counted_evidence(
         recorded=np.ones(len(weight), dtype=bool),
         machine=known[0].machine,
         pulls_in_rests=_pulls_in_rests(question, scored),
+    )
+
+
+def _begun_elsewhere(question: ScoreQuestion, scored: Scored) -> Bools:
+    """(k,) Rounds with tasks off the machine that were seen to begin: idle there, not skipped."""
+    begun = {
+        (interval.round, interval.step)
+        for interval in question.intervals
+        if interval.attempted is True
+    }
+    return np.array(
+        [
+            any(
+                (step.planned.round, step.planned.step) in begun
+                and not all(task.on_machine for task in step.planned.tasks)
+                for step in steps
+            )
+            for steps in scored.rounds
+        ],
+        dtype=bool,
     )
 
 

@@ -150,7 +150,8 @@ def _verdict(
     share = max(priors.LEAST_COST_SHARE, min(1.0, gap / priors.FULL_COST_AT))
     if prompt * priors.COST_OF_FALSE_QUESTION < other * priors.COST_OF_MISS * share:
         return "doubtful"
-    return "confirmed" if narrow else "plausible"
+    counted = sum(p * account.recorded for account, p in ranked if account.prompt)
+    return "confirmed" if narrow and counted > 0.5 * (prompt + other) else "plausible"
 
 
 def _explanations(

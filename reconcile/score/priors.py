@@ -20,9 +20,9 @@ PRIOR: dict[str, float] = {
     "wrong_measure": 0.015,
     "watch_calories": 0.015,
     "other_athlete": 0.015,
-    "inflated": 0.045,
+    "inflated": 0.048,
     "understated": 0.025,
-    "unexplained": 0.005,
+    "unexplained": 0.002,
 }
 # Of `counted_coasting`, the share that is read more than 3 s after the bell.
 LATE_SHARE = 0.07
@@ -49,8 +49,8 @@ UNSEEN_SLIP = 0.4
 SWAPPED_SHARE, MISTYPED_SHARE = 0.75, 0.25
 
 # Size of an inflation or understatement, log ratio to what was done: exponentials.
-INFLATED_SIZES = ((0.65, 0.16), (0.27, 0.6), (0.08, 2.0))
-UNDERSTATED_SIZES = ((0.75, 0.15), (0.25, 0.5))
+INFLATED_SIZES = ((0.66, 0.16), (0.26, 0.6), (0.08, 2.5))
+UNDERSTATED_SIZES = ((0.72, 0.15), (0.24, 0.5), (0.04, 2.0))
 
 # How a changed score is written: with rounds that were changed too, or only in the total.
 ROUNDS_CHANGED_SHARE = 0.75

@@ -132,6 +132,9 @@ class Readings:
         self.weight = np.concatenate([habit.share * habit.weight for habit in self.habits])
         self.delay_s = np.concatenate([habit.delay_s for habit in self.habits])
         self.code = np.concatenate([[h.code] * len(h.weight) for h in self.habits])
+        rows = len(self.weight) // len(evidence.weight)
+        # (r,) Rows that rest on a recording and not on mere expectation.
+        self.recorded = np.tile(evidence.recorded, rows)
         self.is_prompt = np.concatenate([[h.prompt] * len(h.weight) for h in self.habits])
         prior = np.array([priors.PRIOR[code] for code in self.code]) * self.is_prompt
         honest = prior * self.weight

@@ -47,7 +47,8 @@ class Account:
 
     share: its share within its code. likelihood: probability of the sheet under it.
     predicts: the score that it makes of the evidence. prompt: whether it is no more than rounding
-    and reading up to 3 s after the bell. facts: what its sentence names.
+    and reading up to 3 s after the bell. recorded: share of the likelihood that rests on a
+    recording. facts: what its sentence names.
     """
 
     code: str
@@ -55,6 +56,7 @@ class Account:
     likelihood: float
     predicts: float | None = None
     prompt: bool = False
+    recorded: float = 1.0
     facts: Mapping[str, object] = field(default_factory=dict)
 
 
