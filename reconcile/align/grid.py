@@ -9,7 +9,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.fft import irfft, next_fast_len, rfft
 
 from ingest.recording import Floats
 
@@ -63,16 +62,6 @@ class LogRatio:
 
 
 NOTHING = LogRatio(0, np.zeros(1))
-
-
-def convolve_full(first: Floats, second: Floats) -> Floats:
-    """c[k] = Σ_i first[i] · second[k − i], by FFT; `len(first) + len(second) - 1` values.
-
-    `scipy.signal.fftconvolve` is the same; its package takes as long to import as a class to check.
-    """
-    size = len(first) + len(second) - 1
-    fast = next_fast_len(size, real=True)
-    return np.asarray(irfft(rfft(first, fast) * rfft(second, fast), fast)[:size])
 
 
 def log_sum_exp(values: Floats) -> float:

@@ -17,7 +17,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from ingest.recording import Floats
-from reconcile.align.grid import STEP_S, LogRatio, convolve_full
+from reconcile.align.grid import STEP_S, LogRatio
+from reconcile.filters import convolve_full
 
 # A recording may mislead about the bell (another round, an odd heart): no single one may move the
 # class by more than this share of doubt allows.

@@ -13,7 +13,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from ingest.recording import Floats
-from reconcile.align.grid import convolve_full
 from reconcile.align.heart import (
     HEART_STEP_S,
     SAMPLES_PER_INDEPENDENT,
@@ -23,6 +22,7 @@ from reconcile.align.heart import (
 )
 from reconcile.align.signals import Signals
 from reconcile.classes import Athlete
+from reconcile.filters import convolve_full
 from reconcile.machine import MachineTrack
 from reconcile.timeline import PlannedStep
 

@@ -5,8 +5,9 @@ from __future__ import annotations
 import numpy as np
 
 from ingest.recording import Floats
-from reconcile.align.grid import STEP_S, convolve_full, grid_s
+from reconcile.align.grid import STEP_S, grid_s
 from reconcile.align.joint import ClassPrior, StartPrior
+from reconcile.filters import convolve_full
 from reconcile.plan import FreeBlock, Plan, TimedBlock
 
 # The stated start is usually a little early, people being late (judgement, no source).

@@ -7,10 +7,9 @@ over the window, shifted, plus what is still on its way.
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
-from scipy.signal import lfilter
 
 from ingest.recording import Floats
+from reconcile.filters import first_order
 
 # Heart rate: on in 20 to 40 s, off in 50 to 90 s (from memory); it lagged oxygen energy, itself
 # about half a minute late, by a median of 12 s (4 to 18) over 36 intermittent sessions.
@@ -88,14 +87,6 @@ def oxygen_timed(demand_kcal_s: Floats) -> Floats:
     before = demand_kcal_s[0]
     late = np.concatenate([np.full(OXYGEN_DELAY_S, before), demand_kcal_s[:-OXYGEN_DELAY_S]])
     late = late[: len(demand_kcal_s)]
-    fast = _first_order(late, OXYGEN_FAST_S)
-    slow = _first_order(late, OXYGEN_SLOW_S)
+    fast = first_order(late, OXYGEN_FAST_S)
+    slow = first_order(late, OXYGEN_SLOW_S)
     return np.asarray(OXYGEN_FAST_SHARE * fast + (1 - OXYGEN_FAST_SHARE) * slow)
-
-
-def _first_order(values: Floats, constant_s: float) -> Floats:
-    """First-order lag at 1 Hz, settled at the first value before the grid begins."""
-    keep = np.exp(-1.0 / constant_s)
-    out: NDArray[np.float64]
-    out, _ = lfilter([1 - keep], [1, -keep], values, zi=np.array([keep * values[0]]))
-    return out
