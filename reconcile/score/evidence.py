@@ -6,7 +6,7 @@ the count may be off. Each gives what the display showed at the bells and some s
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -17,6 +17,7 @@ from scipy.special import ndtr
 from ingest.recording import Floats
 from reconcile.plan import Measure, Take
 from reconcile.score.expected import expectation
+from reconcile.score.notes import rounds_left_out
 from reconcile.score.question import MachineCount, ScoreQuestion
 from reconcile.score.scored import Scored, ScoredStep, finishing_amounts, take_of
 
@@ -103,17 +104,24 @@ class Evidence:
 
 
 def skipped_rounds(question: ScoreQuestion, scored: Scored) -> Bools:
-    """Which rounds were not attempted, on the evidence of the measured intervals."""
+    """Which rounds were not attempted, by the measured intervals, or else by the notes."""
     attempted = {
         (interval.round, interval.step): interval.attempted for interval in question.intervals
     }
-    return np.array(
-        [
-            all(attempted.get((step.planned.round, step.planned.step)) is False for step in steps)
-            for steps in scored.rounds
-        ],
-        dtype=bool,
-    )
+    notes = question.logged.notes if question.logged is not None else ""
+    said = rounds_left_out(notes, question.block.rounds)
+    return np.array([_skipped(steps, attempted, said) for steps in scored.rounds], dtype=bool)
+
+
+def _skipped(
+    steps: Sequence[ScoredStep],
+    attempted: Mapping[tuple[int, int], bool | None],
+    said: Sequence[int],
+) -> bool:
+    seen = [attempted.get((step.planned.round, step.planned.step)) for step in steps]
+    if all(each is False for each in seen):
+        return True
+    return steps[0].planned.round in said and not any(seen)
 
 
 def score_evidence(
