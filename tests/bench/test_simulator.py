@@ -19,6 +19,7 @@ from tests.bench.simulator import simulate
 from tests.bench.simulator.bodies import draw_body
 from tests.bench.simulator.devices import Take, string_together
 from tests.bench.simulator.machine import DRAG, STEP_S, Machine, draw_machine, power_profile
+from tests.bench.simulator.members import draw_first_block
 from tests.bench.simulator.movements import MOVEMENTS
 from tests.bench.simulator.perform import Member, Performance, Track, draw_block_starts, perform
 from tests.bench.simulator.plans import ALL_FAMILIES, draw_session, session_text
@@ -190,7 +191,7 @@ def test_one_free_block_in_five_goes_beyond_its_range() -> None:
 def test_the_stated_start_is_out_by_about_what_the_reference_says() -> None:
     rng = np.random.default_rng(3)
     stated = datetime(2026, 3, 1, 18, tzinfo=UTC)
-    errors = [(simulate.draw_first_block(rng, stated) - stated).total_seconds() for _ in range(800)]
+    errors = [(draw_first_block(rng, stated) - stated).total_seconds() for _ in range(800)]
     assert np.mean(errors) == pytest.approx(30, abs=12)
     assert np.std(errors) == pytest.approx(110, abs=8)
     assert np.abs(errors).max() <= 600
