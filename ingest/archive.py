@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from ingest.errors import IngestError, TooLargeError, UnknownFormatError, UnsafeArchiveError
 from ingest.limits import MAX_ARCHIVE_BYTES, MAX_ARCHIVE_MEMBERS, MAX_FILE_BYTES
 from ingest.recording import Problem
+from ingest.text import shown
 
 ZIP_MARKS = (b"PK\x03\x04", b"PK\x05\x06")
 ENCRYPTED = 0x1
@@ -86,11 +87,13 @@ def is_leftover(name: str) -> bool:
 def plain_name(name: str) -> tuple[str, tuple[Problem, ...]]:
     """A member's name without steps upwards, roots and unprintable letters."""
     steps = [step for step in name.replace("\\", "/").split("/") if step not in {"", ".", ".."}]
-    plain = "".join(one if one.isprintable() else "?" for one in "/".join(steps))[:200] or "unnamed"
+    plain = shown("/".join(steps), 200) or "unnamed"
     if plain == name:
         return name, ()
     return plain, (
-        Problem("unsafe_name", f"the archive gives {name[:200]!r} as a name; read as {plain}"),
+        Problem(
+            "unsafe_name", f"the archive gives '{shown(name, 200)}' as a name; read as {plain}"
+        ),
     )
 
 

@@ -20,6 +20,7 @@ from dataclasses import dataclass
 from typing import ClassVar
 
 from ingest.recording import Problem
+from ingest.text import shown
 
 
 @dataclass(frozen=True)
@@ -83,7 +84,8 @@ class IngestError(Exception):
     def message(self) -> str:
         """File, format, place, what is wrong and what to do, in that order."""
         where = ", ".join(part for part in (self.format, str(self.place)) if part)
-        head = f"{self.file} ({where})" if where else self.file
+        name = shown(self.file, 200)
+        head = f"{name} ({where})" if where else name
         return f"{head}: {self.what}. {self.remedy_text}"
 
     def as_problem(self) -> Problem:

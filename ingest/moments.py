@@ -12,6 +12,7 @@ import numpy as np
 from ingest.headings import Heading
 from ingest.numerals import number_of
 from ingest.recording import Floats, Problem
+from ingest.text import shown
 
 DURATION = re.compile(r"(?:(\d{1,4}):)?(\d{1,4}):(\d{1,2}(?:[.,]\d*)?)")
 TIME_OF_DAY = re.compile(
@@ -205,7 +206,7 @@ def moments(cells: Sequence[str]) -> Clock | None:
     if not np.isfinite(seconds).any():
         return None
     if not certain:
-        what = f"'{first_filled(cells)[:30]}' may be day and month or month and day"
+        what = f"'{shown(first_filled(cells), 30)}' may be day and month or month and day"
         problems = [Problem("ambiguous_date", f"{what}; the date was left out")]
     return Clock(seconds, dated=certain, problems=tuple(problems))
 

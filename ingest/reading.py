@@ -17,6 +17,7 @@ from ingest.errors import (
 from ingest.limits import HEAD_BYTES, MAX_FILE_BYTES, MAX_GZIP_MEMBERS
 from ingest.readers import READERS, Reader
 from ingest.recording import Problem, Recording
+from ingest.text import shown
 
 GZIP_MARK = b"\x1f\x8b"
 
@@ -84,7 +85,9 @@ def read_one(data: bytes, name: str) -> FileReading:
             if name.lower().endswith(".gz"):
                 plain_name = name[:-3]
         elif name.lower().endswith(".gz"):
-            problems.append(Problem("wrong_extension", f"{name} ends in .gz and is not compressed"))
+            problems.append(
+                Problem("wrong_extension", f"{shown(name, 200)} ends in .gz and is not compressed")
+            )
             plain_name = name[:-3]
         reader = reader_for(data, name)
         problems.extend(ending_problems(plain_name, reader.endings, reader.name.upper()))
@@ -165,6 +168,8 @@ def ending_problems(name: str, endings: tuple[str, ...], content: str) -> tuple[
     """Tell of a name whose ending is not one of the content's."""
     if name.lower().endswith(endings):
         return ()
-    last = name.rsplit("/", 1)[-1]
-    ending = f"ends in .{last.rsplit('.', 1)[1]}" if "." in last else "has no ending"
-    return (Problem("wrong_extension", f"{name} {ending}; its content is {content}"),)
+    last = name.rpartition("/")[2]
+    ending = f"ends in .{last.rpartition('.')[2]}" if "." in last else "has no ending"
+    return (
+        Problem("wrong_extension", f"{shown(name, 200)} {shown(ending)}; its content is {content}"),
+    )

@@ -1,4 +1,4 @@
-"""Bytes to text."""
+"""Bytes to text, and text of unknown origin to something that may be shown."""
 
 from __future__ import annotations
 
@@ -29,3 +29,9 @@ def text_of(data: bytes) -> tuple[str, list[Problem]]:
         else:
             text = data.decode("cp1252", errors="replace")
     return text.replace("\0", ""), problems
+
+
+def shown(text: str, most: int = 60) -> str:
+    """Give a text fit for a message: one line, not long, nothing that a terminal would act on."""
+    plain = "".join(one if one.isprintable() else " " for one in text.strip()[: most + 1])
+    return plain if len(plain) <= most else f"{plain[: most - 1]}…"

@@ -29,7 +29,7 @@ from ingest.limits import (
 from ingest.moments import DATE, Clock, clock_of, duration_of
 from ingest.numerals import MISSING, has_decimal_comma, is_number, number_of, numbers_of
 from ingest.recording import Device, Floats, Format, Problem, Recording
-from ingest.text import text_of
+from ingest.text import shown, text_of
 
 name: Format = "csv"
 endings: tuple[str, ...] = (".csv", ".tsv", ".txt")
@@ -99,7 +99,7 @@ def read(data: bytes, file: str) -> Recording:
         if heading is None and cell.strip()
     ]
     if unknown:
-        names = ", ".join(f"'{cell[:40]}'" for cell in unknown[:20])
+        names = ", ".join(f"'{shown(cell, 40)}'" for cell in unknown[:20])
         problems.append(
             Problem(
                 "unknown_column",
@@ -178,28 +178,32 @@ def find_header(text: str, file: str) -> Header:
     """
     top = list(islice(numbered_lines(text), MAX_PREAMBLE_LINES + 1))
     found: list[Header] = []
+    too_wide: int | None = None
     for number, line in top[:MAX_PREAMBLE_LINES]:
         if len(line) > MAX_LINE_CHARACTERS:
             continue
         headers = [header_in(number, line, delimiter) for delimiter in DELIMITERS]
         best = max(headers, key=lambda header: len(header.known))
-        if len(best.texts) > MAX_COLUMNS:
-            raise TooLargeError(
-                f"its header has {len(best.texts)} columns, more than {MAX_COLUMNS}",
-                file=file,
-                format=name,
-                place=Place(line=number),
-            )
+        if max(len(header.texts) for header in headers) > MAX_COLUMNS and not best.known:
+            too_wide = too_wide or number
+            continue
         if is_header(best) and all(best.texts != one.texts for one in found):
             found.append(best)
     if found:
         ends = [*(header.line for header in found[1:]), text.count("\n") + 2]
         header, _ = max(zip(found, ends, strict=True), key=lambda pair: pair[1] - pair[0].line)
         return with_units(header, next((line for at, line in top if at == header.line + 1), ""))
+    if too_wide is not None:
+        raise TooLargeError(
+            f"its header has more than {MAX_COLUMNS} columns",
+            file=file,
+            format=name,
+            place=Place(line=too_wide),
+        )
     number, line = next(((at, line) for at, line in top if line.strip()), (1, ""))
     raise DamagedFileError(
         f"no header names a time and a heart rate, power, cadence, speed, distance or calories; "
-        f"the first line is '{line.strip()[:60]}'",
+        f"the first line is '{shown(line)}'",
         file=file,
         format=name,
         place=Place(line=number),
@@ -385,7 +389,7 @@ def channels_of(
             problems.append(
                 Problem(
                     "bad_value",
-                    f"{len(bad)} cells of '{header.texts[at].strip()}' are no values, "
+                    f"{len(bad)} cells of '{shown(header.texts[at])}' are no values, "
                     f"the first in line {rows.lines[bad[0]]}",
                 )
             )

@@ -74,7 +74,7 @@ def check(readings: tuple[FileReading, ...]) -> None:
     for one in readings:
         for problem in one.problems:
             assert problem.code.isidentifier()
-            assert problem.message
+            assert problem.message.isprintable()
 
 
 @given(st.binary(max_size=2000), st.sampled_from(NAMES))

@@ -243,6 +243,8 @@ CASES = [
          "no_date", usable=6),
     Case("CSV: too many columns", lambda: b"time,hr," + b"x," * 5000 + b"\n1,2\n", "a.csv",
          "too_large", says=("columns",)),
+    Case("CSV: a row of far more cells than the header",
+         lambda: TABLE + b"3,103" + b",9" * 5000 + b"\n", "a.csv", "no_date", usable=4),
     Case("CSV: too many rows", lambda: b"time,hr\n" + b"1,2\n" * (MAX_SAMPLES + 1), "a.csv",
          "too_large", says=(str(MAX_SAMPLES),)),
     Case("CSV: a heading of brackets", lambda: b"time,hr," + b"(" * 60_000 + b"\n1,2,3\n", "a.csv",
