@@ -76,7 +76,7 @@ ROWS = {
 STANDING_MET = 2.3
 # One standard deviation of it, so that 95 % lie in 1.7 to 3 MET: of a person or day, of a stretch,
 # and of one under 30 s. Judgement.
-STANDING_PERSON_SD, STANDING_BOUT_SD, STANDING_SHORT_SD = 0.135, 0.076, 0.15
+STANDING_PERSON_SD, STANDING_BOUT_SD, STANDING_SHORT_SD = 0.128, 0.073, 0.15
 # Easy pulling in a rest that nothing recorded: one in six does it. Judgement.
 UNSEEN_PULLING_SD = 0.08
 

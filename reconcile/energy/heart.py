@@ -28,7 +28,7 @@ DAY_SD = 0.147
 FITNESS_SD, FITNESS_SD_WITH_VO2MAX = 0.07, 0.03
 KEYTEL_FORM_SD, RESERVE_FORM_SD = 0.05, 0.05
 # A line learnt on a machine, used for work of another kind; judgement.
-OTHER_WORK_SD = 0.06
+OTHER_WORK_SD = 0.08
 # A line learnt on another day: that day's error is in it.
 EARLIER_DAY_SD = 0.10
 # Sensors at their best: chest strap 2 % (PLoS One 2020, 0238569, read), wrist 3.8 to 7.7 % at
@@ -36,7 +36,7 @@ EARLIER_DAY_SD = 0.10
 SENSOR_SD = {"strap": 0.015, "optical": 0.045, "unknown": 0.035}
 DISTRUST_SD = 0.20
 # Model error of a bout, in beats: a course of heart rate is not one exponential. Judgement.
-COURSE_SD_BPM, COURSE_FULL_S = 4.0, 60.0
+COURSE_SD_BPM, COURSE_FULL_S = 5.0, 60.0
 # Short work: what heart rate says of it hangs on the lag, so much that under about a minute the
 # table is preferred. Relative, at 60 s; in proportion to 1 over the length. Judgement.
 SHORT_SD, SHORT_FULL_S = 0.08, 60.0

@@ -129,15 +129,15 @@ UNKNOWN = Movement(
 )
 
 # One standard deviation of a person's cost about the row (log), and of one bout's tempo: together
-# 24 % at a known pace, 32 % otherwise, 36 % for strength work, 42 % where the movement is unknown.
+# 26 % at a known pace, 34 % otherwise, 37 % for strength work, 43 % where the movement is unknown.
 PERSON_SD = {"known pace": 0.21, "row": 0.30, "machine": 0.34, "strength": 0.34, "unknown": 0.40}
-BOUT_SD = 0.12
+BOUT_SD = 0.15
 # The row was out by a mean 19.9 % on 32 intermittent sessions with gas exchange: as a known pace.
 MEASURED = ("shuttle run",)
 # As many as possible for so long is near the most that a body can; beyond, people pace themselves.
 SPRINT_S = 100.0
 # Work that nothing saw: people skip rounds and stop early. Judgement.
-UNSEEN_SD = 0.15
+UNSEEN_SD = 0.20
 # Heart rate in strength work and under a load lies this share of the reserve above what oxygen
 # explains, give or take: 2 to 8 %. Judgement.
 PRESSOR_SHARE, PRESSOR_SHARE_SD = 0.05, 0.02

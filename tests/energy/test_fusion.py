@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scipy.optimize import Bounds, NonlinearConstraint, minimize
+from scipy.optimize import Bounds, LinearConstraint, minimize
 
 from ingest.recording import Floats
 from reconcile.energy.fusion import (
@@ -64,15 +64,12 @@ def test_no_other_weights_that_sum_to_one_do_better_by_a_general_optimiser(
     def variance(weights: Floats) -> float:
         return float(100 * weights @ covariance @ weights)
 
-    def over_one(weights: Floats) -> float:
-        return float(weights.sum() - 1)
-
     found = minimize(
         variance,
         np.full(count, 1 / count),
         method="SLSQP",
         bounds=Bounds(0.0, 1.0),
-        constraints=NonlinearConstraint(over_one, 0.0, 0.0),
+        constraints=LinearConstraint(np.ones((1, count)), 1.0, 1.0),
     )
     ours = least_variance_weights(covariance)
     assert ours @ covariance @ ours <= found.x @ covariance @ found.x + 1e-6
