@@ -19,7 +19,7 @@ def convolve_full(first: Floats, second: Floats) -> Floats:
 
 
 def first_order(values: Floats, constant: float) -> Floats:
-    """First-order lag with a time constant in steps, settled at the first value before the start."""
+    """First-order lag, time constant in steps, settled at the first value before the start."""
     keep = np.exp(-1.0 / constant)
     kernel = (1 - keep) * keep ** np.arange(min(len(values), int(30 * constant) + 1))
     return np.asarray(values[0] + convolve_full(kernel, values - values[0])[: len(values)])

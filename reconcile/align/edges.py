@@ -87,7 +87,7 @@ def end_density(late_s: Floats, window_s: float, *, at_bell: bool) -> Floats:
     if not at_bell:
         return 0.9 * _uniform(late_s, -window_s, 1.0) + 0.1 * _uniform(late_s, -window_s, 20.0)
     return (
-        0.60 * _normal(late_s, 0.2, 1.1)
+        0.60 * _normal(late_s, 0.3, 1.1)
         + 0.22 * _normal(late_s, 0.3, 2.4)
         + 0.12 * _uniform(late_s, -22.0, -2.0)
         + 0.06 * _uniform(late_s, -window_s, 30.0)
@@ -102,7 +102,7 @@ def start_density(late_s: Floats, window_s: float, *, at_bell: bool) -> Floats:
             (late_s >= 0) & (late_s <= window_s), 0.97 / window_s * 6 * x * (1 - x), 0.0
         ) + (0.03 * _uniform(late_s, -5.0, window_s))
     return (
-        0.57 * _normal(late_s, 1.8, 1.4)
+        0.57 * _normal(late_s, 2.3, 1.5)
         + 0.25 * np.where(late_s >= 0, np.exp(-np.maximum(late_s, 0) / 6.0) / 6.0, 0.0)
         + 0.10 * _uniform(late_s, 0.0, 30.0)
         + 0.08 * _uniform(late_s, -10.0, window_s)

@@ -21,6 +21,9 @@ from ingest.recording import Floats
 WRONG_NAME = 0.05
 NOBODYS = 0.004
 UNASSIGNED_NOBODYS = 0.03
+# Where one file carries the wrong name, the name's own file often carries the other's: one mistake,
+# not two. Log of how much likelier the second is than by itself.
+SWAPPED = 4.0
 ROUNDS = 30
 
 
@@ -45,10 +48,15 @@ def name_prior(uploaders: Sequence[str], athletes: Sequence[str]) -> Floats:
 
 
 def assign_owners(
-    files: Sequence[str], athletes: Sequence[str], alone: Floats, pairs: Floats
+    files: Sequence[str],
+    names: Sequence[str | None],
+    athletes: Sequence[str],
+    alone: Floats,
+    pairs: Floats,
 ) -> list[Ownership]:
     """The likeliest owners of all files together.
 
+    names: whom each file was uploaded under.
     alone: (file, athlete + 1) log prior and evidence of each owner, the last column nobody's.
     pairs: (file, file) symmetric log evidence that two files belong to one athlete, against two;
     strongly negative where one athlete cannot have made both. The start is an assignment problem
@@ -56,15 +64,17 @@ def assign_owners(
     are made as long as they improve the whole.
     """
     nobody = len(athletes)
+    named = np.array([athletes.index(n) if n in athletes else -1 for n in names], dtype=np.intp)
+    known = _Evidence(alone, pairs, named, nobody)
     owners = _first_guess(alone, pairs, nobody)
     for _ in range(ROUNDS):
-        gain, changed = _best_change(owners, alone, pairs, nobody)
+        gain, changed = _best_change(owners, known)
         if gain <= 1e-9:
             break
         owners = changed
     out = []
     for i, file in enumerate(files):
-        odds = np.array([_best_with(i, o, owners, alone, pairs, nobody) for o in range(nobody + 1)])
+        odds = np.array([_best_with(i, o, owners, known) for o in range(nobody + 1)])
         shares = np.exp(odds - odds.max())
         shares /= shares.sum()
         owner = int(owners[i])
@@ -87,26 +97,41 @@ def _first_guess(alone: Floats, pairs: Floats, nobody: int) -> NDArray[np.intp]:
     return owners
 
 
-def _value(owners: NDArray[np.intp], alone: Floats, pairs: Floats, nobody: int) -> float:
-    together = (owners[:, None] == owners[None, :]) & (owners != nobody)[:, None]
-    return float(alone[np.arange(len(owners)), owners].sum() + 0.5 * (pairs * together).sum())
+@dataclass(frozen=True, eq=False)
+class _Evidence:
+    """What every set of owners is valued by; named: whom a file was uploaded under, or -1."""
+
+    alone: Floats
+    pairs: Floats
+    named: NDArray[np.intp]
+    nobody: int
+
+    def value(self, owners: NDArray[np.intp]) -> float:
+        """Log posterior of a whole set of owners, up to a constant."""
+        total = self.alone[np.arange(len(owners)), owners].sum()
+        together = (owners[:, None] == owners[None, :]) & (owners != self.nobody)[:, None]
+        total += 0.5 * (self.pairs * together).sum()
+        moved = (owners != self.named) & (self.named >= 0)
+        swapped = (owners[:, None] == self.named[None, :]) & (
+            self.named[:, None] == owners[None, :]
+        )
+        swapped &= moved[:, None] & moved[None, :]
+        return float(total + SWAPPED * np.count_nonzero(swapped.any(axis=1)) / 2)
 
 
-def _best_change(
-    owners: NDArray[np.intp], alone: Floats, pairs: Floats, nobody: int
-) -> tuple[float, NDArray[np.intp]]:
+def _best_change(owners: NDArray[np.intp], known: _Evidence) -> tuple[float, NDArray[np.intp]]:
     """The best single change of owner or swap of two, and what it gains."""
-    now = _value(owners, alone, pairs, nobody)
+    now = known.value(owners)
     best, changed = now, owners
     for i in range(len(owners)):
-        tries = [_with(owners, i, o) for o in range(nobody + 1) if o != owners[i]]
+        tries = [_with(owners, i, o) for o in range(known.nobody + 1) if o != owners[i]]
         tries += [
             _with(_with(owners, i, int(owners[j])), j, int(owners[i]))
             for j in range(i)
             if owners[j] != owners[i]
         ]
         for candidate in tries:
-            value = _value(candidate, alone, pairs, nobody)
+            value = known.value(candidate)
             if value > best:
                 best, changed = value, candidate
     return best - now, changed
@@ -118,13 +143,11 @@ def _with(owners: NDArray[np.intp], i: int, owner: int) -> NDArray[np.intp]:
     return out
 
 
-def _best_with(
-    i: int, owner: int, owners: NDArray[np.intp], alone: Floats, pairs: Floats, nobody: int
-) -> float:
+def _best_with(i: int, owner: int, owners: NDArray[np.intp], known: _Evidence) -> float:
     """The best value with file i given to an owner: alone, or in a swap with one of their files."""
     moved = _with(owners, i, owner)
-    best = _value(moved, alone, pairs, nobody)
-    if owner not in (owners[i], nobody):
+    best = known.value(moved)
+    if owner not in (owners[i], known.nobody):
         for j in np.flatnonzero(owners == owner):
-            best = max(best, _value(_with(moved, int(j), int(owners[i])), alone, pairs, nobody))
+            best = max(best, known.value(_with(moved, int(j), int(owners[i]))))
     return best

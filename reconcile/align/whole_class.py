@@ -206,7 +206,11 @@ def _owners(
     if rows and names:
         known = _Known(record, timelines, people, together, placements, joint)
         solved = assign_owners(
-            [placements[n].file for n in rows], names, known.alone(rows), known.pairs(rows)
+            [placements[n].file for n in rows],
+            [together[n].owners[0] if together[n].owners else None for n in rows],
+            names,
+            known.alone(rows),
+            known.pairs(rows),
         )
         out.update({item.file: item for item in solved})
     return [out[p.file] for p in placements]
