@@ -71,7 +71,8 @@ class Made:
 
 PLANS: tuple[TimedBlock, ...] = (
     TimedBlock(
-        "task first", 5,
+        "task first",
+        5,
         (
             Step("work", 150, (Task("lift", "reps", 12), Task("machine", "calories", most=True))),
             Step("rest", 120),
@@ -79,49 +80,62 @@ PLANS: tuple[TimedBlock, ...] = (
         ScoreRule("calories", "total"),
     ),
     TimedBlock(
-        "all machine", 4,
+        "all machine",
+        4,
         (Step("work", 180, (Task("machine", "calories", most=True),)), Step("rest", 60)),
         ScoreRule("calories", "total"),
     ),
     TimedBlock(
-        "short", 10,
+        "short",
+        10,
         (Step("work", 30, (Task("machine", "calories", most=True),)), Step("rest", 30)),
         ScoreRule("calories", "total"),
     ),
     TimedBlock(
-        "metres", 6,
+        "metres",
+        6,
         (Step("work", 60, (Task("machine", "metres", most=True),)), Step("rest", 60)),
         ScoreRule("metres", "total"),
     ),
     TimedBlock(
-        "long lowest", 3,
+        "long lowest",
+        3,
         (Step("work", 240, (Task("machine", "calories", most=True),)), Step("rest", 120)),
         ScoreRule("calories", "lowest"),
     ),
     TimedBlock(
-        "highest", 4,
+        "highest",
+        4,
         (Step("work", 90, (Task("machine", "metres", most=True),)), Step("rest", 90)),
         ScoreRule("metres", "highest"),
     ),
     TimedBlock(
-        "pyramid mean", 2,
+        "pyramid mean",
+        2,
         (
-            Step("work", 60, (Task("machine", "calories", most=True),)), Step("rest", 30),
-            Step("work", 120, (Task("machine", "calories", most=True),)), Step("rest", 60),
-            Step("work", 60, (Task("machine", "calories", most=True),)), Step("rest", 90),
+            Step("work", 60, (Task("machine", "calories", most=True),)),
+            Step("rest", 30),
+            Step("work", 120, (Task("machine", "calories", most=True),)),
+            Step("rest", 60),
+            Step("work", 60, (Task("machine", "calories", most=True),)),
+            Step("rest", 90),
         ),
         ScoreRule("calories", "mean"),
     ),
     TimedBlock(
-        "for time", 4,
+        "for time",
+        4,
         (Step("work", 180, (Task("machine", "metres", 500.0),)), Step("rest", 60)),
         ScoreRule("seconds", "total"),
     ),
     TimedBlock(
-        "two works", 4,
+        "two works",
+        4,
         (
-            Step("work", 60, (Task("machine", "calories", most=True),)), Step("rest", 30),
-            Step("work", 60, (Task("swing", "reps", most=True),)), Step("rest", 30),
+            Step("work", 60, (Task("machine", "calories", most=True),)),
+            Step("rest", 30),
+            Step("work", 60, (Task("swing", "reps", most=True),)),
+            Step("rest", 30),
         ),
         ScoreRule("calories", "total"),
     ),
@@ -150,9 +164,11 @@ def do(rng: Generator, block: TimedBlock, drag: float) -> Done:
     early = rng.random() < 0.1
     rests = rng.random() < 1 / 6
     late = rng.random() < 0.1
-    skipped = frozenset(
-        number for number in range(1, block.rounds + 1) if rng.random() < 0.06
-    ) if block.rounds > 2 else frozenset()
+    skipped = (
+        frozenset(number for number in range(1, block.rounds + 1) if rng.random() < 0.06)
+        if block.rounds > 2
+        else frozenset()
+    )
     pulls: list[tuple[float, float]] = []
     for step in steps:
         on_machine = any(task.on_machine for task in step.tasks)
@@ -207,25 +223,26 @@ def scored_windows(block: TimedBlock) -> list[list[tuple[float, float]]]:
     return [rounds[number] for number in sorted(rounds)]
 
 
-def read_rounds(done: Done, block: TimedBlock, delays: Floats, measure: str | None = None) -> Floats:
+def read_rounds(
+    done: Done, block: TimedBlock, delays: Floats, measure: str | None = None
+) -> Floats:
     """(k,) What the display adds up to for each round, read so long after each bell."""
     assert block.score is not None
     unit = measure or block.score.measure
     curve = done.calories if unit == "calories" else done.metres
     values = []
-    for (steps, delay) in zip(scored_windows(block), delays, strict=True):
+    for steps, delay in zip(scored_windows(block), delays, strict=True):
         value = 0.0
         for place, (start, end) in enumerate(steps):
-            if place + 1 < len(steps):
-                delay = min(delay, steps[place + 1][0] - end)
+            later = min(delay, steps[place + 1][0] - end) if place + 1 < len(steps) else delay
             begun = np.interp(start, done.time_s, curve)
             if unit == "seconds":
                 goal = np.interp(start, done.time_s, done.metres) + 500.0
                 index = int(np.searchsorted(done.metres, goal))
                 when = done.time_s[index] - start if index < len(done.time_s) else 1e9
-                value += min(end - start, when + delay)
+                value += min(end - start, when + later)
             else:
-                value += float(np.interp(end + delay, done.time_s, curve) - begun)
+                value += float(np.interp(end + later, done.time_s, curve) - begun)
         values.append(value)
     return np.array(values)
 
@@ -236,7 +253,9 @@ def taken(values: Floats, take: str, counts: NDArray[np.bool_]) -> float:
         return float(kept.sum())
     if len(kept) == 0:
         return 0.0
-    return float({"lowest": kept.min, "highest": kept.max, "mean": kept.mean}[take]())
+    if take == "lowest":
+        return float(kept.min())
+    return float(kept.max() if take == "highest" else kept.mean())
 
 
 CODES = (
@@ -252,7 +271,7 @@ def make(
     """One question; None where this mistake does not exist for this plan or sheet."""
     block = PLANS[int(rng.integers(len(PLANS))) if plan is None else plan]
     assert block.score is not None
-    machine: Literal["rower", "ski", "bike"] = ("rower", "ski", "bike")[int(rng.integers(3))]  # type: ignore[assignment]
+    machine: Literal["rower", "ski", "bike"] = ("rower", "ski", "bike")[int(rng.integers(3))]
     drag = 0.35 if machine == "bike" else 2.8
     done = do(rng, block, drag)
     count = block.rounds
@@ -357,19 +376,32 @@ def make(
         logged, rounds = float(round(logged * rng.uniform(4, 8))), None
         if unit == "seconds":
             return None
-    reaching = [true, score_of(shown), *(score_of(np.floor(
-        read_rounds(done, block, np.full(count, d)) + 1e-6)) for d in (0.0, 3.0))]
+    reaching = [
+        true,
+        score_of(shown),
+        *(
+            score_of(np.floor(read_rounds(done, block, np.full(count, d)) + 1e-6))
+            for d in (0.0, 3.0)
+        ),
+    ]
     honest = code is None or min(reaching) - 1 <= logged <= max(reaching) + 1
     if code is not None and not impossible and honest and code != "arithmetic_slip":
         return None  # a mistake that changed nothing is none
     question = _question(rng, block, machine, done, skipped, direct)
     sheet = LoggedScore(
-        "a01", block.name, score=logged, rounds=None if rounds is None else tuple(rounds),
+        "a01",
+        block.name,
+        score=logged,
+        rounds=None if rounds is None else tuple(rounds),
         equipment=machine,
     )
     return Made(
         replace(question, logged=sheet, others=others, watch_calories=watch),
-        true, code or "rounding", code is None, impossible, block.name,
+        true,
+        code or "rounding",
+        code is None,
+        impossible,
+        block.name,
         tuple(float(v) for v in at_bells),
     )
 
@@ -383,8 +415,12 @@ def _rest_after(block: TimedBlock, index: int) -> float:
 
 
 def _question(
-    rng: Generator, block: TimedBlock, machine: Literal["rower", "ski", "bike"], done: Done,
-    skipped: NDArray[np.bool_], direct: bool,
+    rng: Generator,
+    block: TimedBlock,
+    machine: Literal["rower", "ski", "bike"],
+    done: Done,
+    skipped: NDArray[np.bool_],
+    direct: bool,
 ) -> ScoreQuestion:
     placement_sd = float(rng.choice([0.3, 0.6, 1.2]))
     error = rng.normal(0, placement_sd)
@@ -403,15 +439,30 @@ def _question(
     )
     intervals = tuple(
         Interval(
-            block.name, step.round, step.step, step.kind, step.duration_s,
+            block.name,
+            step.round,
+            step.step,
+            step.kind,
+            step.duration_s,
             attempted=None if step.kind == "rest" else not skipped[step.round - 1],
         )
         for step in unfold_block(block)
     )
     sex: Literal["m", "f"] = "m" if rng.random() < 0.5 else "f"
-    athlete = Athlete("a01", sex=sex, mass_kg=float(rng.normal(82 if sex == "m" else 66, 9)),
-                      vo2max=None if rng.random() < 0.5 else float(rng.normal(44, 6)))
+    athlete = Athlete(
+        "a01",
+        sex=sex,
+        mass_kg=float(rng.normal(82 if sex == "m" else 66, 9)),
+        vo2max=None if rng.random() < 0.5 else float(rng.normal(44, 6)),
+    )
     return ScoreQuestion(
-        block, unfold_block(block), athlete, None, equipment=machine, intervals=intervals,
-        counts=(made,) if direct else (), placement_sd_s=placement_sd, has_heart_rate=True,
+        block,
+        unfold_block(block),
+        athlete,
+        None,
+        equipment=machine,
+        intervals=intervals,
+        counts=(made,) if direct else (),
+        placement_sd_s=placement_sd,
+        has_heart_rate=True,
     )
