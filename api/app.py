@@ -11,6 +11,7 @@ from typing import Any, Protocol
 
 from fastapi import FastAPI, HTTPException, Request, Response
 from fastapi.exceptions import RequestValidationError
+from fastapi.middleware.gzip import GZipMiddleware
 from fastapi.responses import PlainTextResponse
 from sqlalchemy.exc import SQLAlchemyError
 from starlette.exceptions import HTTPException as StarletteHTTPException
@@ -22,7 +23,7 @@ from api.pages.endpoints import page_error
 from api.pages.endpoints import router as pages_router
 from api.people.endpoints import router as people_router
 from api.plans.endpoints import router as plans_router
-from api.problems import STATUS, ServiceError
+from api.problems import STATUS, NotHere, ServiceError
 from api.questions.endpoints import router as questions_router
 from api.recordings.endpoints import router as recordings_router
 from api.results.endpoints import router as results_router
@@ -118,6 +119,7 @@ def create_app(settings: Settings | None = None) -> FastAPI:
         max_body_size=settings.upload_bytes,
     )
     app.state.service = service
+    app.add_middleware(GZipMiddleware, minimum_size=2000, compresslevel=6)
     for router in (
         people_router,
         plans_router,
@@ -214,6 +216,8 @@ def add_errors(app: FastAPI) -> None:
         answer = problem_answer(error.status_code, code, title, detail, str(error.detail)[:200])
         for name, value in (error.headers or {}).items():
             answer.headers[name] = value
+        if not request.url.path.startswith(API) and error.status_code == 404:
+            return page_error(request, NotHere(), 404)
         if error.status_code == 405:
             answer.headers["Allow"] = ", ".join(allowed_methods(app, request.url.path))
         return answer

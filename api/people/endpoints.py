@@ -63,7 +63,6 @@ from api.problems import NotHere
 from api.service import Service
 from api.storage.model import ApiToken, Audit, Gym, Person
 from api.storage.moments import now
-from api.work.stale import raise_floor, touch_class
 
 router = APIRouter(tags=["people"])
 
@@ -191,18 +190,11 @@ def answer_consent(
     service: ServiceNow, subject: Sender, purpose: PurposeName, body: ConsentBody
 ) -> ConsentList:
     """Answer a question of consent; withdrawing takes effect at once."""
-    with service.database.writing() as session:
-        stale = people.answer_consent(
-            session, subject, purpose=purpose, version=body.version, agreed=body.agreed
-        )
-        for class_id in stale:
-            touch_class(session, service, class_id)
-            if not body.agreed:
-                raise_floor(session, class_id)
-        session.flush()
-        answer = consent_list(session, subject.person_id)
-    service.work.wake()
-    return answer
+    people.settle_consent(
+        service, subject, purpose=purpose, version=body.version, agreed=body.agreed
+    )
+    with service.database.reading() as session:
+        return consent_list(session, subject.person_id)
 
 
 @router.post(

@@ -19,6 +19,7 @@ from api.storage.audit import write_line
 from api.storage.identity import new_secret, secret_hash
 from api.storage.model import ApiToken, Attendance, Gym, Person, Role, SignIn, SignInLink
 from api.storage.moments import now
+from api.work.stale import raise_floor, touch_class
 
 BODY = ("sex", "birth_year", "mass_kg", "resting_hr", "max_hr", "vo2max")
 
@@ -245,6 +246,19 @@ def answer_consent(
             select(Attendance.class_id).where(Attendance.person_id == subject.person_id)
         )
     )
+
+
+def settle_consent(
+    service: Service, subject: Subject, *, purpose: str, version: int, agreed: bool
+) -> None:
+    """Keep an answer and let it take effect at once: what rested on a withdrawn one is dropped."""
+    with service.database.writing() as session:
+        stale = answer_consent(session, subject, purpose=purpose, version=version, agreed=agreed)
+        for class_id in stale:
+            touch_class(session, service, class_id)
+            if not agreed:
+                raise_floor(session, class_id)
+    service.work.wake()
 
 
 def change_gym(session: Session, subject: Subject, changes: dict[str, object]) -> Gym:

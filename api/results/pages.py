@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import json
 import zlib
+from collections import Counter
 from dataclasses import dataclass, replace
 
 from api.sheet.page import class_page
 from reconcile.classes import ClassRecord
-from reconcile.result import AthleteResult, ClassResult
+from reconcile.result import AthleteResult, ClassResult, RecordingResult
 
 
 @dataclass(frozen=True)
@@ -19,13 +20,63 @@ class Sheets:
     athletes: dict[str, str]
 
 
-def rendered(record: ClassRecord, result: ClassResult) -> bytes:
-    """Draw every sheet; compressed."""
+def rendered(record: ClassRecord, result: ClassResult, names: dict[str, str]) -> bytes:
+    """Draw every sheet, people by their names (of handles); compressed."""
+    labels = labels_of(names)
     athletes = {
-        athlete.athlete: class_page(*only(record, result, athlete)) for athlete in result.athletes
+        athlete.athlete: class_page(*named(*only(record, result, athlete), labels))
+        for athlete in result.athletes
     }
-    text = json.dumps({"whole": class_page(record, result), "athletes": athletes})
+    text = json.dumps({"whole": class_page(*named(record, result, labels)), "athletes": athletes})
     return zlib.compress(text.encode())
+
+
+def labels_of(names: dict[str, str]) -> dict[str, str]:
+    """What each athlete is called on a sheet: the name, with the handle where two share it."""
+    counts = Counter(names.values())
+    return {
+        handle: name if counts[name] == 1 else f"{name} ({handle})"
+        for handle, name in names.items()
+    }
+
+
+def named(
+    record: ClassRecord, result: ClassResult, labels: dict[str, str]
+) -> tuple[ClassRecord, ClassResult]:
+    """The same class with people by their names."""
+
+    def label(handle: str) -> str:
+        return labels.get(handle, handle)
+
+    def owner(found: RecordingResult) -> RecordingResult:
+        whose = found.belongs_to
+        if isinstance(whose, tuple):
+            return replace(found, belongs_to=tuple(label(handle) for handle in whose))
+        return found if whose is None else replace(found, belongs_to=label(whose))
+
+    return (
+        replace(
+            record,
+            athletes=tuple(replace(a, athlete=label(a.athlete)) for a in record.athletes),
+            scores=tuple(replace(s, athlete=label(s.athlete)) for s in record.scores),
+            uploads=tuple(
+                replace(u, athletes=tuple(label(handle) for handle in u.athletes))
+                for u in record.uploads
+            ),
+        ),
+        replace(
+            result,
+            athletes=tuple(
+                replace(
+                    a,
+                    athlete=label(a.athlete),
+                    recordings=tuple(owner(found) for found in a.recordings),
+                )
+                for a in result.athletes
+            ),
+            unassigned=tuple(owner(found) for found in result.unassigned),
+        ),
+    )
 
 
 def sheets_of(data: bytes) -> Sheets:

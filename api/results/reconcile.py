@@ -94,8 +94,9 @@ def reckon(service: Service, inputs: Inputs, progress: Callable[[str, int, int],
     record = class_record(service, inputs, progress)
     result = reconcile_class(record, progress)
     progress("drawing the sheets", 0, 0)
+    names = {person.handle: person.name for _, person in inputs.people}
     sheet = service.keys.seal(
-        f"sheets {inputs.found.gym_id}", inputs.found.id, rendered(record, result)
+        f"sheets {inputs.found.gym_id}", inputs.found.id, rendered(record, result, names)
     )
     return Finished(document_text(result), sheet, None)
 
