@@ -15,12 +15,13 @@ from ingest.text import shown
 
 ZIP_MARKS = (b"PK\x03\x04", b"PK\x05\x06")
 ENCRYPTED = 0x1
+UNPACK_STEP_BYTES = 4_096
 OFFICE_MARK = "[Content_Types].xml"
 
 
 @dataclass(frozen=True)
 class Member:
-    """One file of a zip: its bytes, or why they are not to be had; problems with its name."""
+    """One file of a zip: its bytes, or why they are not to be had; what is wrong with it."""
 
     name: str
     content: bytes | IngestError
@@ -69,11 +70,11 @@ def members(data: bytes, file: str) -> Iterator[Member]:
             )
         left = MAX_ARCHIVE_BYTES
         for info in infos:
-            content = unpack(archive, info, file, min(left, MAX_FILE_BYTES))
+            content, damage = unpack(archive, info, file, min(left, MAX_FILE_BYTES))
             if isinstance(content, bytes):
                 left -= len(content)
             name, problems = plain_name(info.filename)
-            yield Member(name, content, problems)
+            yield Member(name, content, (*problems, *damage))
 
 
 def is_leftover(name: str) -> bool:
@@ -99,14 +100,20 @@ def plain_name(name: str) -> tuple[str, tuple[Problem, ...]]:
 
 def unpack(
     archive: zipfile.ZipFile, info: zipfile.ZipInfo, file: str, limit: int
-) -> bytes | IngestError:
-    """One member's bytes, or the error that stands for it."""
+) -> tuple[bytes | IngestError, tuple[Problem, ...]]:
+    """One member's bytes, as far as they are sound, or the error that stands for them."""
     name = f"{file}/{plain_name(info.filename)[0]}"
     if info.flag_bits & ENCRYPTED:
-        return UnsafeArchiveError("it is encrypted", file=name, format="zip")
+        return UnsafeArchiveError("it is encrypted", file=name, format="zip"), ()
+    content = bytearray()
+    why = ""
+    # compared below instead, for zipfile keeps back what it has read when it does not fit
+    checksum = info.CRC
+    del info.CRC
     try:
         with archive.open(info) as stream:
-            content = stream.read(limit + 1)
+            while len(content) <= limit and (piece := stream.read(UNPACK_STEP_BYTES)):
+                content += piece
     except (
         zipfile.BadZipFile,
         zlib.error,
@@ -116,9 +123,19 @@ def unpack(
         OSError,
         ValueError,
     ) as error:
-        return UnsafeArchiveError(f"it cannot be unpacked: {error}", file=name, format="zip")
+        if not content:
+            what = f"it cannot be unpacked: {error}"
+            return UnsafeArchiveError(what, file=name, format="zip"), ()
+        why = str(error)
     if len(content) > limit:
-        return TooLargeError(f"it unpacks to more than {limit} bytes", file=name, format="zip")
-    if is_zip(content):
-        return UnsafeArchiveError("it is a zip inside a zip", file=name, format="zip")
-    return content
+        what = f"it unpacks to more than {limit} bytes"
+        return TooLargeError(what, file=name, format="zip"), ()
+    if is_zip(bytes(content[:4])):
+        return UnsafeArchiveError("it is a zip inside a zip", file=name, format="zip"), ()
+    if why:
+        problem = Problem("damaged", f"the archive is damaged ({why}); read up to there")
+        return bytes(content), (problem,)
+    if zlib.crc32(content) != checksum:
+        what = "the archive's checksum does not fit the content; values may be wrong"
+        return bytes(content), (Problem("bad_crc", what),)
+    return bytes(content), ()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import zlib
 from dataclasses import dataclass, replace
+from typing import Protocol
 
 from ingest.archive import is_zip, members
 from ingest.errors import (
@@ -20,6 +21,7 @@ from ingest.recording import Problem, Recording
 from ingest.text import shown
 
 GZIP_MARK = b"\x1f\x8b"
+GZIP_STEP_BYTES = 1024
 
 
 @dataclass(frozen=True)
@@ -34,6 +36,13 @@ class FileReading:
     name: str
     recording: Recording | None
     problems: tuple[Problem, ...]
+
+
+class Inflater(Protocol):
+    """The one thing that is asked of zlib's decompression objects here."""
+
+    def decompress(self, data: bytes, /) -> bytes:
+        """Inflate some bytes more."""
 
 
 def read_file(data: bytes, name: str) -> tuple[FileReading, ...]:
@@ -130,38 +139,49 @@ def inflated(data: bytes, name: str) -> tuple[bytes, list[Problem]]:
     if len(data) > MAX_FILE_BYTES:
         raise TooLargeError(f"it has more than {MAX_FILE_BYTES} bytes", file=name)
     content = bytearray()
-    rest = data
+    at = 0
     for _ in range(MAX_GZIP_MEMBERS):
-        if not rest.startswith(GZIP_MARK):
+        if not data.startswith(GZIP_MARK, at):
             break
         stream = zlib.decompressobj(wbits=zlib.MAX_WBITS | 16)
-        try:
-            content += stream.decompress(rest, MAX_FILE_BYTES + 1 - len(content))
-        except zlib.error as error:
-            where = len(data) - len(rest)
-            if not content:
-                raise DamagedFileError(
-                    f"its compression is damaged: {error}",
-                    file=name,
-                    format="gzip",
-                    place=Place(offset=where),
-                ) from error
-            return bytes(content), [
-                Problem("bad_gzip", f"the compression is damaged at byte {where} or after: {error}")
-            ]
-        if len(content) > MAX_FILE_BYTES:
-            raise TooLargeError(f"it inflates to more than {MAX_FILE_BYTES} bytes", file=name)
+        while not stream.eof and at < len(data):
+            # deflate gives at most some thousand bytes for one (RFC 1951), so a step is small
+            before = stream.copy()
+            step = data[at : at + GZIP_STEP_BYTES]
+            try:
+                content += stream.decompress(step)
+            except zlib.error as error:
+                sound, why = inflated_byte_by_byte(before, step)
+                content += sound
+                what = f"the compression is damaged at byte {at} or soon after ({why})"
+                if not content:
+                    place = Place(offset=at)
+                    raise DamagedFileError(what, file=name, format="gzip", place=place) from error
+                code = "bad_crc" if "data check" in why else "damaged"
+                return bytes(content), [Problem(code, f"{what}; read up to there")]
+            at += len(step)
+            if len(content) > MAX_FILE_BYTES:
+                what = f"it inflates to more than {MAX_FILE_BYTES} bytes"
+                raise TooLargeError(what, file=name)
         if not stream.eof:
-            return bytes(content), [
-                Problem("truncated", f"the compressed file ends at byte {len(data)}, too early")
-            ]
-        rest = stream.unused_data
-    problems = []
-    if rest.strip(b"\0"):
-        problems.append(
-            Problem("trailing_bytes", f"{len(rest)} bytes after the compressed part were left out")
-        )
-    return bytes(content), problems
+            what = f"the compressed file ends at byte {len(data)}, too early; read up to there"
+            return bytes(content), [Problem("truncated", what)]
+        at -= len(stream.unused_data)
+    if data[at:].strip(b"\0"):
+        what = f"{len(data) - at} bytes after the compressed part were left out"
+        return bytes(content), [Problem("trailing_bytes", what)]
+    return bytes(content), []
+
+
+def inflated_byte_by_byte(stream: Inflater, data: bytes) -> tuple[bytes, str]:
+    """What can be had of a step that breaks somewhere, and why it breaks."""
+    content = bytearray()
+    for at in range(len(data)):
+        try:
+            content += stream.decompress(data[at : at + 1])
+        except zlib.error as error:
+            return bytes(content), str(error)
+    return bytes(content), ""
 
 
 def ending_problems(name: str, endings: tuple[str, ...], content: str) -> tuple[Problem, ...]:

@@ -10,6 +10,7 @@ from __future__ import annotations
 import csv
 import io
 import re
+from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import islice
@@ -255,8 +256,7 @@ def rows_under(header: Header, text: str, file: str) -> Rows:
     lines: list[int] = []
     long_lines: list[int] = []
     repeated: list[int] = []
-    short: list[int] = []
-    last_width = width
+    widths: list[int] = []
     for number, line in numbered_lines(text):
         if number <= header.line or not line.strip() or line.startswith("#"):
             continue
@@ -268,10 +268,8 @@ def rows_under(header: Header, text: str, file: str) -> Rows:
             if lines:
                 repeated.append(number)
             continue
-        last_width = len(cells)
-        if last_width < width:
-            short.append(number)
-            cells += [""] * (width - last_width)
+        widths.append(len(cells))
+        cells += [""] * (width - len(cells))
         for at in wanted:
             cell = cells[at]
             columns[at].append(cell if len(cell) <= MAX_CELL_CHARACTERS else LONG_CELL)
@@ -283,12 +281,15 @@ def rows_under(header: Header, text: str, file: str) -> Rows:
                 format=name,
                 place=Place(line=number),
             )
+    # a heading without cells, after the last comma for instance, makes no row a short one
+    usual = min(width, Counter(widths[:-1] or [width]).most_common(1)[0][0])
+    short = [line for line, cells in zip(lines, widths, strict=True) if cells < usual]
     cut_line = None
-    if short and lines and short[-1] == lines[-1] and last_width < width:
+    if short and short[-1] == lines[-1]:
         cut_line = short.pop()
         # its last cell may have lost its end
         for at in wanted:
-            if at >= last_width - 1:
+            if at >= widths[-1] - 1:
                 columns[at][-1] = ""
         if all(not columns[at][-1].strip() for at in wanted):
             lines.pop()

@@ -9,6 +9,7 @@ import gzip
 import random
 import struct
 import zipfile
+import zlib
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -85,8 +86,19 @@ def encrypted() -> bytes:
 
 
 def zip_with_broken_member() -> bytes:
-    data = bytearray(zipped({"a.csv": TABLE * 20}))
-    data[45] ^= 0xFF
+    # its data begin after a local header of 30 bytes and a name of 5
+    return overwritten(zipped({"a.csv": TABLE * 20}), 35)
+
+
+def gzip_that_breaks() -> bytes:
+    """A gzip with a sound block and then one of a kind that there is not."""
+    packer = zlib.compressobj(wbits=zlib.MAX_WBITS | 16)
+    return packer.compress(TABLE) + packer.flush(zlib.Z_FULL_FLUSH) + b"\xff" * 9
+
+
+def zip_with_wrong_checksum() -> bytes:
+    data = bytearray(zipped({"a.csv": TABLE}))
+    data[data.rindex(b"PK\x01\x02") + 16] ^= 1
     return bytes(data)
 
 
@@ -100,6 +112,10 @@ def zip_of_unknown_method() -> bytes:
 
 def fit_with(*messages: bytes) -> bytes:
     return fit_file(b"".join(messages))
+
+
+def overwritten(data: bytes, at: int) -> bytes:
+    return data[:at] + b"\xff" * 9 + data[at + 9 :]
 
 
 def flipped(data: bytes, at: int) -> bytes:
@@ -258,8 +274,12 @@ CASES = [
     Case("gzip: damaged", lambda: flipped(gzip.compress(sound("fit")), 40), "a.fit.gz",
          "damaged", says=("gzip", "byte 0")),
     Case("gzip: a second stream is damaged",
-         lambda: gzip.compress(TABLE) + flipped(gzip.compress(b"3,103"), 12), "a.csv.gz",
-         "bad_gzip", usable=3),
+         lambda: gzip.compress(TABLE) + overwritten(gzip.compress(b"3,103"), 10),
+         "a.csv.gz", "damaged", usable=3, says=("byte",)),
+    Case("gzip: damaged in the middle", gzip_that_breaks, "a.csv.gz", "damaged", usable=3,
+         says=("byte 0 or soon after",)),
+    Case("gzip: wrong checksum", lambda: flipped(gzip.compress(TABLE), -8), "a.csv.gz", "bad_crc",
+         usable=3),
     Case("gzip: a bomb", lambda: gzip.compress(bytes(MAX_FILE_BYTES + 1), 1), "a.csv.gz",
          "too_large", says=(str(MAX_FILE_BYTES),)),
     Case("gzip: many bombs in a row",
@@ -273,6 +293,8 @@ CASES = [
     Case("zip: cut", lambda: zipped({"a.csv": TABLE})[:-30], "a.zip", "unsafe_archive"),
     Case("zip: empty", lambda: zipped({}), "a.zip", "unsafe_archive", says=("empty",)),
     Case("zip: encrypted", encrypted, "a.zip", "unsafe_archive", says=("encrypted", "password")),
+    Case("zip: a member with a wrong checksum", zip_with_wrong_checksum, "a.zip", "bad_crc",
+         usable=3),
     Case("zip: a damaged member", zip_with_broken_member, "a.zip", "unsafe_archive"),
     Case("zip: packed in a way that nobody knows", zip_of_unknown_method, "a.zip",
          "unsafe_archive"),

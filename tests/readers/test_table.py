@@ -488,6 +488,12 @@ def test_a_row_in_the_middle_that_lacks_cells_is_no_truncated_file() -> None:
     assert np.isnan(found.power_w[1])  # type: ignore[index]
 
 
+def test_a_heading_that_no_row_has_cells_for_makes_no_truncated_file() -> None:
+    found = table("time,hr,power,\n0,100,200\n1,101,201\n")
+    assert codes(found) == ["no_date"]
+    assert found.power_w.tolist() == [200, 201]  # type: ignore[union-attr]
+
+
 def test_laps_are_runs_of_a_value_in_the_lap_column() -> None:
     rows = "".join(f"{second},100,{1 + second // 10}\n" for second in range(30))
     assert table("time,hr,lap\n" + rows).laps == (Lap(0, 10), Lap(10, 20), Lap(20, 29))
