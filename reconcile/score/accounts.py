@@ -398,7 +398,7 @@ def other_athlete(sheet: Sheet, readings: Readings) -> Iterator[Account]:
         return
     doubt = 0.3 if sheet.evidence.measure == "calories" else 2.0
     drift = np.array([0.0, 0.3, 0.6]) if sheet.evidence.measure == "calories" else np.array([1.5])
-    for name, values in sheet.others.items():
+    for name, values in sorted(sheet.others.items()):
         read = np.asarray(values, dtype=np.float64)
         worked = read > 0.5
         if not worked.any():

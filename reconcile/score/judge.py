@@ -179,7 +179,7 @@ def _explanations(
         Explanation(
             code,
             _shown_prediction(likeliest[code][0]),
-            probability,
+            float(probability),
             _text(sheet, measure, recorded, likeliest[code][0]),
         )
         for code, probability in sorted(by_code.items(), key=lambda item: (-item[1], item[0]))

@@ -19,6 +19,7 @@ from reconcile.score.shown import (
     bin_probability,
     extreme_probability,
     totals_of_mean,
+    whole_moments,
 )
 
 # How often a skipped round is written as 0 and not as what the display showed in it.
@@ -144,6 +145,11 @@ class Readings:
         self.doubt = np.concatenate([habit.shown.doubt for habit in self.habits])
         offset = np.concatenate([[h.shown.offset] * len(h.weight) for h in self.habits])
         self.cut = offset[:, None] - 0.5
+        mean, variance = whole_moments(self.middle + offset[:, None], self.doubt)
+        works = self.middle >= 2 * np.sqrt(self.doubt)
+        # (r, k) Moments of the number shown for each round; one that shows nothing adds nothing.
+        self.shown_mean = np.where(works, mean, self.middle)
+        self.shown_variance = np.where(works, variance, self.doubt)
         self.memory: dict[tuple[float, ...], Floats] = {}
 
     def at_bells(self, keep: Bools | None = None) -> float:
@@ -217,13 +223,11 @@ class Readings:
 
         By a normal law over the rounds: the sum of whole numbers, or a single reading of the sum.
         """
-        works = self.middle >= 2 * np.sqrt(self.doubt)
-        spread = self.doubt @ (times**2).T
-        summed = (self.middle + self.cut * works) @ times.T
-        counted = works @ (times**2).T
-        each = bin_probability(numbers, summed, spread + CUT_VARIANCE * np.maximum(counted, 1.0))
-        whole = self.middle @ times.T + self.cut
-        once = bin_probability(numbers, whole, spread + CUT_VARIANCE)
+        squared = (times**2).T
+        summed = self.shown_mean @ times.T
+        each = bin_probability(numbers, summed, self.shown_variance @ squared)
+        spread = self.doubt @ squared
+        once = bin_probability(numbers, self.middle @ times.T + self.cut, spread + CUT_VARIANCE)
         single = priors.ONE_READING_SHARE
         return (1 - single) * each + single * once
 

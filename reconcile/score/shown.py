@@ -16,6 +16,10 @@ WIDE_SHARE = 0.005
 WIDE_FACTOR = 3.0
 # Variance of cutting off a fraction that may be anything.
 CUT_VARIANCE = 1 / 12
+# No sum of readings is known better than this.
+LEAST_VARIANCE = 0.02
+# Whole numbers to either side over which a narrow reading is summed exactly.
+LATTICE = 3.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -58,9 +62,28 @@ class Shown:
         return replace(self, read=self.read[:, rounds], sd=self.sd[:, rounds])
 
 
+def whole_moments(middle: Floats, variance: Floats) -> tuple[Floats, Floats]:
+    """(mean, variance) of the floors of normal readings, a displayed number each.
+
+    Exactly for narrow readings, whose fraction is known; a wide one loses half a unit on average.
+    """
+    sd = np.sqrt(variance)
+    base = np.floor(middle)
+    steps = np.arange(-LATTICE, LATTICE + 2.0)
+    edges = ndtr((base[..., None] + steps - middle[..., None]) / np.maximum(sd, 1e-6)[..., None])
+    share = np.diff(edges, axis=-1)
+    mean = share @ steps[:-1]
+    spread = share @ steps[:-1] ** 2 - mean**2
+    narrow = sd < LATTICE / 4
+    return (
+        np.where(narrow, base + mean, middle - 0.5),
+        np.where(narrow, np.maximum(spread, 0.0), variance + CUT_VARIANCE),
+    )
+
+
 def bin_probability(number: Floats | float, mean: Floats, variance: Floats) -> Floats:
     """Probability of whole numbers under a normal law with some errors far beyond it."""
-    sd = np.sqrt(variance)
+    sd = np.sqrt(np.maximum(variance, LEAST_VARIANCE))
     high, low = (number + 0.5 - mean) / sd, (number - 0.5 - mean) / sd
     narrow = ndtr(high) - ndtr(low)
     wide = ndtr(high / WIDE_FACTOR) - ndtr(low / WIDE_FACTOR)

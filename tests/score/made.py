@@ -21,7 +21,7 @@ from reconcile.score.question import ScoreQuestion
 from reconcile.timeline import unfold_block
 
 Floats = NDArray[np.float64]
-GRAIN_S = 0.1
+GRAIN_S = 0.25
 LEAD_S = 60.0
 
 
@@ -289,7 +289,7 @@ def make(
         f"a{number:02d}": tuple(
             float(v) for v in read_rounds(do(rng, block, drag), block, np.zeros(count))
         )
-        for number in range(2, 9 if code == "other_athlete" else 5)
+        for number in range(2, 7 if code == "other_athlete" else 4)
     }
     watch = (float(np.round(rng.uniform(120, 420))), float(np.round(rng.uniform(40, 160))))
     written = rng.random() < 0.55
