@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import typer
 
+from api.command.backup import backup, restore
 from api.command.check import check
 from api.command.demo import demo
 from api.command.gym import gym
@@ -28,6 +29,8 @@ app.command()(demo)
 app.command()(plan)
 app.command()(serve)
 app.command()(work)
+app.command()(backup)
+app.command()(restore)
 app.add_typer(gym, name="gym")
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import importlib.resources
+from collections.abc import AsyncIterator
 from datetime import datetime
 from typing import Annotated, Any
 
@@ -131,9 +132,10 @@ blocks:
 STATIC = {"page.css": "text/css", "progress.js": "text/javascript"}
 
 
-async def form_of(request: Request) -> FormData:
-    """The form that was sent, whatever its fields."""
-    return await request.form(max_files=200, max_fields=2000)
+async def form_of(request: Request) -> AsyncIterator[FormData]:
+    """The form that was sent, whatever its fields; its files are closed after the answer."""
+    async with request.form(max_files=200, max_fields=2000) as form:
+        yield form
 
 
 FormNow = Annotated[FormData, Depends(form_of)]

@@ -41,6 +41,14 @@ class Database:
             yield session
             session.commit()
 
+    @contextmanager
+    def snapshot(self) -> Iterator[Session]:
+        """A transaction that reads everything as of one moment, whatever is written meanwhile."""
+        with self.sessions() as session:
+            if self.engine.dialect.name == "postgresql":
+                session.connection(execution_options={"isolation_level": "REPEATABLE READ"})
+            yield session
+
     def answers(self) -> bool:
         """Whether the database is there and has its tables."""
         with self.reading() as session:

@@ -12,6 +12,7 @@ from typing import Any
 import httpx2
 import pytest
 
+from api.pages.endpoints import router
 from api.settings import Settings
 from api.storage.model import Reconciliation, SignIn, TrainingClass
 from api.work.engine import ENGINE_VERSION
@@ -134,6 +135,7 @@ class World:
         self.pin_id = coach.post(f"{API}/classes/{self.class_id}/pins", json=pin).json()["id"]
         link = coach.post(f"{API}/people/{gym.people['ada']}/links")
         self.link_id = link.json()["id"]
+        self.link = link.json()["url"].rsplit("/", 1)[1]
         self.token_id = ada.post(f"{API}/tokens", json={"name": "t"}).json()["id"]
         self.visit = gym.client("ada", visit=self.class_id)
         with gym.service.database.writing() as session:
@@ -404,3 +406,125 @@ def test_a_new_code_ends_visits_that_nobody_confirmed(world: World) -> None:
     assert world.clients[COACH].post(f"{API}/classes/{world.class_id}/wall").is_success
     assert world.visit.get(f"{API}/me").status_code == 401
     assert world.clients[NOBODY].get(f"{API}/wall/{world.code}").status_code == 404
+
+
+# ---- pages: the same people, the same table
+
+PAGES: dict[tuple[str, str], set[str]] = {
+    ("GET", "/static/{name}"): EVERYBODY,
+    ("GET", "/"): EVERYBODY,
+    ("GET", "/sign-in"): EVERYBODY,
+    ("POST", "/sign-in"): EVERYBODY,
+    ("POST", "/sign-out"): SIGNED_IN,
+    ("GET", "/in/{secret}"): EVERYBODY,
+    ("POST", "/in/{secret}"): EVERYBODY,
+    ("GET", "/wall/{code}"): EVERYBODY,
+    ("POST", "/wall/{code}"): EVERYBODY,
+    ("GET", "/classes"): SIGNED_IN,
+    ("POST", "/classes"): {COACH},
+    ("POST", "/class-folders"): {COACH, STRANGER},
+    ("GET", "/classes/{class_id}"): IN_THE_CLASS,
+    ("POST", "/classes/{class_id}/decisions"): {COACH},
+    ("GET", "/classes/{class_id}/upload"): IN_THE_CLASS,
+    ("POST", "/classes/{class_id}/upload"): IN_THE_CLASS,
+    ("POST", "/recordings/{recording_id}/delete"): {OWN, COACH},
+    ("GET", "/classes/{class_id}/scores"): {COACH},
+    ("POST", "/classes/{class_id}/scores"): {COACH},
+    ("GET", "/classes/{class_id}/roster"): {COACH},
+    ("POST", "/classes/{class_id}/roster"): {COACH},
+    ("GET", "/classes/{class_id}/wall"): {COACH},
+    ("POST", "/classes/{class_id}/wall"): {COACH},
+    ("POST", "/classes/{class_id}/visits/{visit_id}/confirm"): {COACH},
+    ("GET", "/plans"): SIGNED_IN,
+    ("GET", "/plans/new"): {COACH, STRANGER},
+    ("POST", "/plans/new"): {COACH, STRANGER},
+    ("GET", "/plans/{plan_id}"): IN_THE_CLASS,
+    ("POST", "/plans/{plan_id}"): {COACH},
+    ("GET", "/you"): SIGNED_IN,
+    ("POST", "/you/consents/{purpose}"): SIGNED_IN,
+    ("POST", "/you/sign-outs"): WITH_AN_ACCOUNT,
+    ("POST", "/you/erasure"): WITH_AN_ACCOUNT,
+    ("GET", "/people"): {COACH, OWNER, STRANGER},
+    ("POST", "/people"): {COACH, OWNER, STRANGER},
+    ("POST", "/people/{person_id}/links"): {COACH, OWNER},
+    ("POST", "/people/{person_id}/erasure"): {OWNER},
+    ("GET", "/gym"): {OWNER, STRANGER},
+    ("POST", "/gym"): {OWNER, STRANGER},
+}
+LAST_OWNERS = {("POST", "/you/erasure"): {STRANGER, OWNER}}
+
+
+def page_routes() -> set[tuple[str, str]]:
+    return {
+        (method, str(getattr(route, "path")))  # noqa: B009  of a page, not of every route
+        for route in router.routes
+        for method in getattr(route, "methods", ())
+        if method != "HEAD"
+    }
+
+
+def page_form(world: World, method: str, path: str) -> dict[str, Any]:
+    folder = world.content("POST", "/class-folders")["files"]
+    forms: dict[str, dict[str, Any]] = {
+        "/sign-in": {"mail": "no@body.example", "password": "wrong"},
+        "/wall/{code}": {"athlete": "ada"},
+        "/classes": {"plan_id": world.plan_id, "start": "2026-03-10T18:30", "offset": "+01:00"},
+        "/classes/{class_id}/decisions": {
+            "athlete": "ada", "block": "main", "outcome": "stands", "reason": "asked",
+        },
+        "/classes/{class_id}/scores": {"text": "athlete,score\nada,34\n"},
+        "/classes/{class_id}/roster": {"text": "athlete\nada\nbo\n"},
+        "/plans/new": {"text": PLAN},
+        "/plans/{plan_id}": {"text": PLAN + "# again\n"},
+        "/you/consents/{purpose}": {"version": "1", "agreed": "yes"},
+        "/you/erasure": {"sure": "erase"},
+        "/people": {"name": "Dag Testperson"},
+        "/people/{person_id}/erasure": {"sure": "erase"},
+        "/gym": {"name": "Quay Hall", "retention_days": "400"},
+    }  # fmt: skip
+    if method == "GET":
+        return {}
+    if path == "/class-folders":
+        return {"files": folder, "data": {"stated": "recordings"}}
+    if path == "/classes/{class_id}/upload":
+        return {"files": [("files", ("row.csv", rower_csv(5)))], "data": {"source": "rower"}}
+    return {"data": forms.get(path, {})}
+
+
+def ask_page(world: World, kind: str, method: str, path: str) -> httpx2.Response:
+    world.changed = True
+    values = {
+        "class_id": world.class_id, "person_id": world.gym.people["ada"], "plan_id": world.plan_id,
+        "recording_id": world.recording["id"], "visit_id": world.visit_id, "code": world.code,
+        "purpose": "recordings", "secret": world.link, "name": "page.css",
+    }  # fmt: skip
+    address = re.sub(r"\{(\w+)\}", lambda match: values[match[1]], path)
+    form = page_form(world, method, path)
+    return world.clients[kind].request(method, address, follow_redirects=False, **form)
+
+
+def test_the_table_names_every_page_and_no_other() -> None:
+    assert page_routes() == set(PAGES)
+
+
+@pytest.mark.parametrize(("method", "path"), sorted(PAGES))
+def test_each_kind_of_person_may_on_pages_what_the_table_says(
+    world: World, method: str, path: str
+) -> None:
+    unlike = {}
+    for kind in KINDS:
+        world.reset()
+        answer = ask_page(world, kind, method, path)
+        to_sign_in = answer.status_code == 303 and answer.headers["location"] == "/sign-in"
+        if kind in LAST_OWNERS.get((method, path), ()):
+            as_expected = answer.status_code == 409
+        elif kind in PAGES[method, path]:
+            as_expected = answer.status_code in (200, 303) and (not to_sign_in or path == "/")
+        else:
+            as_expected = to_sign_in if kind == NOBODY else answer.status_code == 404
+        if not as_expected:
+            unlike[kind] = (answer.status_code, answer.text[:300])
+        if kind in (VISITOR, OWN) and "wall" not in path and path != "/classes/{class_id}":
+            for mark in ("Bo Testperson", "said by bo", "fits bo"):
+                assert mark not in answer.text, f"{kind} reads {mark}"
+    assert not unlike
