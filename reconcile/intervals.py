@@ -19,10 +19,13 @@ LEAST_WORK_S = 3.0
 HEART_WINDOW_S = 3.0
 LEAST_HEART_SHARE = 0.5
 DROP_AFTER_S = 60.0
-# A round counts as skipped only where its answer is far below the usual one, as done where near it.
-SKIPPED_SHARE = 0.30
-DONE_SHARE = 0.45
-SURE_SDS = 2.0
+# How often a round is left out, and how the heart's answer (1 is the usual one) then and otherwise
+# spreads beside its own error. Judgement, checked by simulation.
+LEFT_OUT = 0.06
+ANSWER_LEFT_OUT, ANSWER_DONE = (0.05, 0.15), (1.0, 0.30)
+SURELY_LEFT_OUT, SURELY_DONE = 0.6, 0.03
+# Where the other rounds left so much time for the machine, a round without any was not begun.
+USUAL_ACTIVE_S = 10.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -111,8 +114,12 @@ def interval(
     tracks: Sequence[MachineTrack],
     heart: tuple[Floats, Floats] | None,
     answers: Mapping[tuple[int, int], HeartAnswer],
+    usual_s: float,
 ) -> Interval:
-    """One step as it was done. tracks, heart (time_s, bpm): on the block's clock."""
+    """One step as it was done.
+
+    tracks, heart (time_s, bpm): on the block's clock. usual_s: see `usual_active_s`.
+    """
     step = steps[index]
     machine = _best_machine(tracks, steps, index)
     mean_hr = peak_hr = drop = None
@@ -123,7 +130,7 @@ def interval(
     machine_start = machine_end = None
     if machine is not None and machine.pulls:
         machine_start, machine_end = machine.pulls[0].start_s, machine.pulls[-1].end_s
-    attempted = _attempted(step, machine, answers.get((step.round, step.step)))
+    attempted = _attempted(step, machine, answers.get((step.round, step.step)), usual_s)
     effort_start = effort_end = None
     if step.kind == "work" and attempted and machine_start is not None and step.tasks:
         effort_start = machine_start if step.tasks[0].on_machine else None
@@ -157,9 +164,20 @@ def _best_machine(
     return max(seen, key=lambda machine: machine.active_s, default=None)
 
 
+def usual_active_s(tracks: Sequence[MachineTrack], steps: Sequence[PlannedStep]) -> float:
+    """Median seconds on the machine in the work steps that were done on it; 0 without any."""
+    active = [
+        found.active_s
+        for index, step in enumerate(steps)
+        if step.kind == "work" and (found := _best_machine(tracks, steps, index)) is not None
+    ]
+    return float(np.median([seconds for seconds in active if seconds > 0] or [0.0]))
+
+
 def _attempted(
-    step: PlannedStep, machine: StepMachine | None, answer: HeartAnswer | None
+    step: PlannedStep, machine: StepMachine | None, answer: HeartAnswer | None, usual_s: float
 ) -> bool | None:
+    """Whether any task of a work step was begun, by the machine, else by the heart."""
     if step.kind == "rest":
         return None
     if machine is not None and machine.active_s >= LEAST_WORK_S:
@@ -167,15 +185,23 @@ def _attempted(
     on_machine = [task.on_machine for task in step.tasks]
     if machine is not None and on_machine and all(on_machine):
         return False
+    missed = machine is not None and any(on_machine) and usual_s >= USUAL_ACTIVE_S
     if answer is None:
-        return None
-    high = answer.share + SURE_SDS * answer.sd
-    low = answer.share - SURE_SDS * answer.sd
-    if answer.share < SKIPPED_SHARE and high < 0.75:
+        return False if missed else None
+    left_out = _probably_left_out(answer)
+    if left_out > (0.3 if missed else SURELY_LEFT_OUT):
         return False
-    if low > 0.1 and answer.share > DONE_SHARE:
-        return True
-    return None
+    return True if left_out < SURELY_DONE else None
+
+
+def _probably_left_out(answer: HeartAnswer) -> float:
+    """Probability that a step was left out, by how strongly the heart answered it."""
+    odds = LEFT_OUT / (1 - LEFT_OUT)
+    for (mean, spread), sign in ((ANSWER_LEFT_OUT, 1.0), (ANSWER_DONE, -1.0)):
+        sd = float(np.hypot(answer.sd, spread))
+        log_density = -0.5 * ((answer.share - mean) / sd) ** 2 - float(np.log(sd))
+        odds *= float(np.exp(sign * np.clip(log_density, -30.0, 30.0)))
+    return odds / (1 + odds)
 
 
 def _heart_in(

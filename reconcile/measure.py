@@ -21,7 +21,7 @@ from reconcile.classes import Athlete, ClassRecord
 from reconcile.counts import PlacedCount
 from reconcile.effort import heart_answers
 from reconcile.energy.evidence import StepEvidence
-from reconcile.intervals import interval, mean_power
+from reconcile.intervals import interval, mean_power, usual_active_s
 from reconcile.machine import MachineTrack
 from reconcile.plan import TimedBlock
 from reconcile.result import Advice, Interval, Track
@@ -72,8 +72,10 @@ def measure(record: ClassRecord, athlete: Athlete, placed: Sequence[Placed]) -> 
         if heart is not None:
             answers = heart_answers(heart[2], heart[3], block_steps)
         on_clock = None if heart is None else (heart[0], heart[1])
+        own_tracks = [track for _, track in tracks]
+        usual_s = usual_active_s(own_tracks, block_steps)
         done = tuple(
-            interval(block_steps, index, [track for _, track in tracks], on_clock, answers)
+            interval(block_steps, index, own_tracks, on_clock, answers, usual_s)
             for index in range(len(block_steps))
         )
         intervals.extend(done)

@@ -26,8 +26,8 @@ class ClockHabits:
     anything: float
 
 
-WATCH = ClockHabits(right=0.84, minutes=0.10, hours=0.06, anything=0.0001)
-MACHINE = ClockHabits(right=0.57, minutes=0.30, hours=0.13, anything=0.0003)
+WATCH = ClockHabits(right=0.84, minutes=0.10, hours=0.06, anything=0.00001)
+MACHINE = ClockHabits(right=0.57, minutes=0.30, hours=0.13, anything=0.00005)
 
 
 def clock_log_prior(error_s: Floats, habits: ClockHabits) -> Floats:
