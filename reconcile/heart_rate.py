@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from ingest.recording import Floats, Problem, Recording
-from reconcile.energy.evidence import HeartRate
+from reconcile.energy.evidence import HeartRate, HeartSource
 from reconcile.energy.sensor import doubt
 
 SPARSE_S = 8.0
@@ -33,7 +33,7 @@ def athlete_heart_rate(
     grid = np.arange(first, last + 1.0)
     bpm, trust = np.full(len(grid), np.nan), np.zeros(len(grid))
     problems: dict[str, tuple[Problem, ...]] = {}
-    strap = False
+    sources: set[HeartSource] = set()
     for file, recording, x in sorted(parts, key=lambda part: part[1].device == "watch"):
         assert recording.heart_rate_bpm is not None
         found = doubt(recording.time_s, recording.heart_rate_bpm, recording.cadence_per_min)
@@ -41,10 +41,18 @@ def athlete_heart_rate(
         own, own_trust = _on_grid(grid, recording.time_s + x, recording.heart_rate_bpm, found.trust)
         better = np.isfinite(own) & ((own_trust > trust + 0.05) | ~np.isfinite(bpm))
         bpm[better], trust[better] = own[better], own_trust[better]
-        strap = strap or recording.device in ("rower", "ski", "bike")
+        sources.add(_source(recording))
     if not np.isfinite(bpm).any():
         return None, problems
-    return HeartRate(grid, bpm, trust, "strap" if strap else "unknown"), problems
+    source: HeartSource = sources.pop() if len(sources) == 1 else "unknown"
+    return HeartRate(grid, bpm, trust, source), problems
+
+
+def _source(recording: Recording) -> HeartSource:
+    """What kind of sensor it was: a machine's is a strap, and so is one that tells single beats."""
+    if recording.device in ("rower", "ski", "bike") or recording.beat_interval_s is not None:
+        return "strap"
+    return "optical" if recording.device == "watch" else "unknown"
 
 
 def doubtful_share(heart: HeartRate, spans_s: Sequence[tuple[float, float]]) -> float:

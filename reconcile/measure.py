@@ -21,8 +21,9 @@ from reconcile.classes import Athlete, ClassRecord
 from reconcile.counts import PlacedCount
 from reconcile.effort import heart_answers
 from reconcile.energy.evidence import StepEvidence
+from reconcile.energy.logged import calories_by_round
 from reconcile.intervals import interval, mean_power, usual_active_s
-from reconcile.machine import MachineTrack
+from reconcile.machine import DRAG, MachineTrack
 from reconcile.plan import TimedBlock
 from reconcile.result import Advice, Interval, Track
 from reconcile.score.question import ScoreQuestion
@@ -240,9 +241,12 @@ def energy_evidence(record: ClassRecord, work: AthleteWork) -> list[StepEvidence
     """What the energy of an athlete's steps is worked out from."""
     evidence: list[StepEvidence] = []
     done_at = iter(work.intervals)
+    equipment = equipment_of(record, work.athlete.athlete)
+    logged_machine = next((machine for machine in DRAG if machine == equipment), None)
     for block in record.plan.timed_blocks:
         steps = work.steps[block.name]
         logged = next((q.logged for q in work.questions if q.block.name == block.name), None)
+        by_round = calories_by_round(logged, block)
         tracks = [
             track
             for item in work.placed
@@ -250,9 +254,11 @@ def energy_evidence(record: ClassRecord, work: AthleteWork) -> list[StepEvidence
         ]
         for step in steps:
             done = next(done_at)
-            pulls = [
-                pull for track in tracks[:1] for pull in _cut_pulls(track, step.start_s, step.end_s)
-            ]
+            pulls = max(
+                (_cut_pulls(track, step.start_s, step.end_s) for track in tracks),
+                key=lambda cut: sum(high - low for low, high, _ in cut),
+                default=[],
+            )
             evidence.append(
                 StepEvidence(
                     planned=step,
@@ -260,10 +266,11 @@ def energy_evidence(record: ClassRecord, work: AthleteWork) -> list[StepEvidence
                     attempted=done.attempted,
                     effort_start_s=done.effort_start_s,
                     effort_end_s=done.effort_end_s,
-                    machine=tracks[0].machine if tracks else None,
+                    machine=tracks[0].machine if tracks else logged_machine,
                     pulls=tuple(pulls),
                     machine_recorded=done.machine_active_s is not None,
                     load_kg=logged.load_kg if logged is not None else None,
+                    logged_calories=by_round.get(step.round) if step.kind == "work" else None,
                 )
             )
     return evidence
