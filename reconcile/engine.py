@@ -91,7 +91,6 @@ def _athlete_result(
         energy_evidence(record, work),
         heart,
         on=record.start.date(),
-        history=record.history,
     )
     intervals = tuple(
         replace(done, energy=cost) for done, cost in zip(work.intervals, energy.steps, strict=True)

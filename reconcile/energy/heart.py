@@ -29,7 +29,7 @@ FITNESS_SD, FITNESS_SD_WITH_VO2MAX = 0.07, 0.03
 KEYTEL_FORM_SD, RESERVE_FORM_SD = 0.05, 0.05
 # A line learnt on a machine, used for work of another kind; judgement.
 OTHER_WORK_SD = 0.08
-# A line learnt on another day: that day's error is in it.
+# A line learnt on another day: that day's error is in it (see `own_line.joined`).
 EARLIER_DAY_SD = 0.10
 # Sensors at their best: chest strap 2 % (PLoS One 2020, 0238569, read), wrist 3.8 to 7.7 % at
 # moderate effort (JMIR 2020, read).
@@ -253,7 +253,10 @@ def by_own_line(
 
 
 def by_earlier_line(body: Body, line: own_line.Line, reading: Reading) -> Estimate:
-    """An own line of an earlier day at a reading, kcal **per minute**."""
+    """The own line of earlier days at a reading, kcal **per minute**.
+
+    line: see `own_line.joined`; its covariance holds the earlier days' errors.
+    """
     values, sds = line.at(np.array([reading.bpm, reading.bpm + 1.0]))
     rate = max(float(values[0]), LOWEST_MET * body.mass_kg / 60)
     step = float(values[1] - values[0]) / rate
@@ -262,6 +265,5 @@ def by_earlier_line(body: Body, line: own_line.Line, reading: Reading) -> Estima
         "short work": reading.short_sd,
         "earlier line": float(sds[0]) / rate,
         "heart on the day": DAY_SD,
-        "heart on the earlier day": EARLIER_DAY_SD,
     }
-    return Estimate("own line", rate, errors, "learnt in an earlier class")
+    return Estimate("own line", rate, errors, "learnt in earlier classes")

@@ -11,7 +11,7 @@ error; on intermittent work, fitted on another day, 15.5 %.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -52,6 +52,27 @@ def line_from_document(document: Mapping[str, Any]) -> Line:
     if values.shape != (2,) or covariance.shape != (2, 2) or low == high:
         raise ValueError("an own line has two anchors, two values and a 2 x 2 covariance")
     return Line((low, high), values, covariance)
+
+
+def joined(lines: Sequence[Line], day_sd: float) -> Line:
+    """One athlete's lines of several days, joined by inverse variance; at least one is needed.
+
+    day_sd: relative error of a day, common to all of that day's line. The joined line stands on the
+    anchors of the last one, and its covariance holds what is left of the days' errors.
+    """
+    anchors = lines[-1].anchors_bpm
+    onto = [_design(line.anchors_bpm, np.array(anchors)) for line in lines]
+    values = [design @ line.values for design, line in zip(onto, lines, strict=True)]
+    mean = np.mean(values, axis=0)
+    # Every day's error is a share of the mean, not of its own value: else low lines count for more.
+    days = day_sd**2 * np.outer(mean, mean)
+    precisions = [
+        np.linalg.inv(design @ line.covariance @ design.T + days)
+        for design, line in zip(onto, lines, strict=True)
+    ]
+    covariance = np.asarray(np.linalg.inv(np.sum(precisions, axis=0)), dtype=np.float64)
+    weighted = sum(precision @ value for precision, value in zip(precisions, values, strict=True))
+    return Line(anchors, np.asarray(covariance @ weighted), covariance)
 
 
 def _design(anchors_bpm: tuple[float, float], heart_rate_bpm: Floats | float) -> Floats:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date
 from typing import Any
@@ -42,13 +42,13 @@ def step_energies(
     heart_rate: HeartRate | None,
     *,
     on: date,
-    history: Mapping[str, Any] | None = None,
+    earlier: own_line.Line | None = None,
 ) -> EnergyAnswer:
     """The energy of each step, gross, in the order given; None where nothing tells.
 
     steps: all steps of all timed blocks of one athlete, in the order of the clock. heart_rate: that
-    athlete's over the whole class, or None. on: the day of the class. history: what earlier classes
-    taught about this athlete; `own_line` in it is an earlier answer's `own_line`.
+    athlete's over the whole class, or None. on: the day of the class. earlier: the athlete's own
+    line as earlier classes taught it (see `own_line.joined`).
     """
     problems: list[Problem] = []
     heart_rate, delay_s, late_problem = _heart_in_time(heart_rate, steps)
@@ -57,8 +57,6 @@ def step_energies(
     parts = [(number, part) for number, step in enumerate(steps) for part in parts_of(step)]
     readings = _readings(parts, steps, heart_rate, body, delay_s)
     calibration = _calibration(parts, steps, readings, body)
-    earlier, history_problem = _earlier_line(history or {})
-    problems += history_problem
     costed = [
         _cost(index, number, part, steps[number], body, readings[index], calibration, earlier)
         for index, (number, part) in enumerate(parts)
@@ -185,17 +183,6 @@ def _calibration(
     most = max(pairs, key=lambda one: len(pairs[one]))
     readings_of, rates_of = zip(*pairs[most], strict=True)
     return heart.calibrate(body, most, readings_of, rates_of)
-
-
-def _earlier_line(history: Mapping[str, Any]) -> tuple[own_line.Line | None, list[Problem]]:
-    document = history.get("own_line")
-    if not document:
-        return None, []
-    try:
-        return own_line.line_from_document(document), []
-    except (KeyError, TypeError, ValueError) as error:
-        message = f"the own line kept from earlier classes cannot be read ({error}): not used"
-        return None, [Problem("own_line_unreadable", message)]
 
 
 def _cost(

@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from reconcile.energy import own_line
-from reconcile.energy.own_line import fit, line_from_document, prior_line
+from reconcile.energy.own_line import Line, fit, joined, line_from_document, prior_line
 
 ANCHORS = (100.0, 170.0)
 POPULATION = prior_line(ANCHORS, np.array([6.0, 15.0]), np.array([0.2, 0.2]), 0.85)
@@ -81,3 +81,49 @@ def test_it_survives_being_kept() -> None:
 def test_what_is_not_an_own_line_is_refused(document: dict[str, object]) -> None:
     with pytest.raises((KeyError, TypeError, ValueError)):
         own_line.line_from_document(document)
+
+
+class TestLinesOfSeveralDays:
+    """`joined`: the days' errors are independent of each other, each common to its whole line."""
+
+    line = Line(ANCHORS, np.array([7.0, 14.0]), np.diag([0.04, 0.09]))
+
+    def test_one_line_keeps_its_values_and_gets_its_day_s_error(self) -> None:
+        values, sds = joined([self.line], 0.1).at(np.array(ANCHORS))
+        assert values == pytest.approx([7.0, 14.0])
+        assert sds == pytest.approx([np.hypot(0.2, 0.7), np.hypot(0.3, 1.4)])
+
+    def test_equal_lines_halve_the_variance_of_two_days_and_keep_the_values(self) -> None:
+        one, two = joined([self.line], 0.1), joined([self.line, self.line], 0.1)
+        assert two.values == pytest.approx(one.values)
+        assert two.covariance == pytest.approx(one.covariance / 2)
+
+    def test_where_a_line_is_held_changes_nothing(self) -> None:
+        at = np.linspace(90, 190, 11)
+        elsewhere = Line((120.0, 150.0), self.line.at(np.array([120.0, 150.0]))[0], np.eye(2) / 20)
+        there = joined([self.line, elsewhere], 0.1)
+        here = joined([elsewhere, self.line], 0.1)
+        assert there.anchors_bpm == (120.0, 150.0)
+        assert there.at(at)[0] == pytest.approx(here.at(at)[0])
+        assert there.at(at)[1] == pytest.approx(here.at(at)[1])
+
+    def test_it_is_the_least_squares_fit_to_both_lines(self) -> None:
+        # A second way: numpy's least squares on the four whitened values, without a day's error.
+        other = Line(ANCHORS, np.array([8.0, 13.0]), np.array([[0.09, 0.03], [0.03, 0.05]]))
+        white = [np.linalg.cholesky(np.linalg.inv(one.covariance)).T for one in (self.line, other)]
+        stacked = np.concatenate(white)
+        seen = np.concatenate([white[0] @ self.line.values, white[1] @ other.values])
+        fitted = np.linalg.lstsq(stacked, seen, rcond=None)[0]
+        assert joined([self.line, other], 0.0).values == pytest.approx(fitted)
+
+    @given(st.floats(5, 12), st.floats(13, 20), st.floats(0.05, 3), st.floats(-0.9, 0.9))
+    def test_a_day_more_never_makes_it_less_sure(
+        self, low: float, high: float, sd: float, correlation: float
+    ) -> None:
+        shared = correlation * sd * sd
+        other = Line(ANCHORS, np.array([low, high]), np.array([[sd**2, shared], [shared, sd**2]]))
+        at = np.linspace(90, 190, 11)
+        # Compared at the same mean, on which the days' errors stand.
+        alone = Line(ANCHORS, (self.line.values + other.values) / 2, self.line.covariance)
+        together = joined([self.line, other], 0.1)
+        assert (together.at(at)[1] <= joined([alone], 0.1).at(at)[1] + 1e-9).all()

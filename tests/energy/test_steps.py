@@ -12,6 +12,8 @@ from hypothesis import strategies as st
 from reconcile.classes import Athlete
 from reconcile.energy import work
 from reconcile.energy.evidence import EnergyAnswer, HeartRate, StepEvidence
+from reconcile.energy.heart import EARLIER_DAY_SD
+from reconcile.energy.own_line import joined, line_from_document
 from reconcile.energy.steps import step_energies
 from reconcile.plan import Quantity, Task
 from reconcile.result import Energy
@@ -206,21 +208,12 @@ class TestOwnCalibration:
         answer = step_energies(self.athlete, steps, self.heart(), on=ON)
         assert answer.own_line["machine"] == "rower"
         assert answer.own_line["on"] == "2026-03-09"
-        later = step_energies(
-            self.athlete, steps[10:], self.heart(), on=ON, history={"own_line": answer.own_line}
-        )
+        kept = joined([line_from_document(answer.own_line)], EARLIER_DAY_SD)
+        later = step_energies(self.athlete, steps[10:], self.heart(), on=ON, earlier=kept)
         never = step_energies(self.athlete, steps[10:], self.heart(), on=ON)
         assert "own-calibration" in energy(later, 2).method
         assert energy(later, 2).kcal > energy(never, 2).kcal
         assert relative_width(energy(later, 2)) <= relative_width(energy(never, 2))
-
-    def test_one_that_cannot_be_read_is_a_problem_and_not_used(self) -> None:
-        steps = self.steps()[10:]
-        broken = step_energies(
-            self.athlete, steps, self.heart(), on=ON, history={"own_line": {"heart_rate": 3}}
-        )
-        assert "own_line_unreadable" in codes(broken)
-        assert energy(broken) == energy(step_energies(self.athlete, steps, self.heart(), on=ON))
 
     def test_one_pull_teaches_nothing(self) -> None:
         steps = rounds(1, 120, 60, pulls=PULL, machine="rower", recorded=True)
