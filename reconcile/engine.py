@@ -14,6 +14,7 @@ from reconcile.align.whole_class import Placed, equipment_of, place_class
 from reconcile.classes import ClassRecord, Upload
 from reconcile.energy.steps import step_energies
 from reconcile.heart_rate import athlete_heart_rate, doubtful_share
+from reconcile.history import History
 from reconcile.measure import AthleteWork, energy_evidence, measure
 from reconcile.result import AthleteResult, ClassResult, RecordingResult
 from reconcile.score.judge import judge, recorded_rounds
@@ -28,6 +29,8 @@ CLOCK_OUT_S = 10.0
 def reconcile_class(record: ClassRecord, progress: Progress | None = None) -> ClassResult:
     """Reconcile one class.
 
+    What cannot be used of its history is left out; whoever read the history tells what that is.
+
     progress: called with a stage's name, how many parts of it are done, and how many there are.
     """
     tell = progress or _silent
@@ -39,11 +42,12 @@ def reconcile_class(record: ClassRecord, progress: Progress | None = None) -> Cl
         if prepared is not None:
             signals.append(prepared)
     tell("place recordings", 0, 1)
-    placed = place_class(record, signals)
+    known = History.read(record.history)[0].before(record.start)
+    placed = place_class(record, signals, known)
     works: list[AthleteWork] = []
     for number, athlete in enumerate(record.athletes):
         tell("measure athletes", number, len(record.athletes))
-        works.append(measure(record, athlete, tuple(placed.values())))
+        works.append(measure(record, athlete, tuple(placed.values()), known.of(athlete.athlete)))
     others = _recorded_by_all(works)
     athletes: list[AthleteResult] = []
     for number, work in enumerate(works):
@@ -91,6 +95,7 @@ def _athlete_result(
         energy_evidence(record, work),
         heart,
         on=record.start.date(),
+        earlier=work.known.own_line(),
     )
     intervals = tuple(
         replace(done, energy=cost) for done, cost in zip(work.intervals, energy.steps, strict=True)
@@ -130,6 +135,7 @@ def _athlete_result(
         tuple(advice),
         work.block_start_s,
         work.tracks,
+        energy.own_line,
     )
 
 

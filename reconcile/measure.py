@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -23,10 +23,13 @@ from reconcile.effort import heart_answers
 from reconcile.energy.evidence import StepEvidence
 from reconcile.energy.logged import calories_by_round
 from reconcile.intervals import interval, mean_power, usual_active_s
+from reconcile.learnt import AthleteHistory
 from reconcile.machine import DRAG, MachineTrack
 from reconcile.plan import TimedBlock
 from reconcile.result import Advice, Interval, Track
+from reconcile.score.expected import usual_machine_s
 from reconcile.score.question import ScoreQuestion
+from reconcile.score.scored import scored_steps
 from reconcile.shared_machine import split_by_turn
 from reconcile.timeline import PlannedStep, unfold_block
 
@@ -37,6 +40,7 @@ class AthleteWork:
 
     block_start_s: this athlete's start of each timed block on the class clock.
     placed: the recordings that belong to the athlete and have a place.
+    known: what earlier classes taught about the athlete.
     """
 
     athlete: Athlete
@@ -47,9 +51,12 @@ class AthleteWork:
     questions: tuple[ScoreQuestion, ...]
     advice: tuple[Advice, ...]
     tracks: tuple[Track, ...]
+    known: AthleteHistory
 
 
-def measure(record: ClassRecord, athlete: Athlete, placed: Sequence[Placed]) -> AthleteWork:
+def measure(
+    record: ClassRecord, athlete: Athlete, placed: Sequence[Placed], known: AthleteHistory
+) -> AthleteWork:
     """One athlete's intervals, advice and the questions that their scores ask."""
     steps = athlete_steps(record, athlete)
     own = tuple(
@@ -85,7 +92,8 @@ def measure(record: ClassRecord, athlete: Athlete, placed: Sequence[Placed]) -> 
             starts[block.name] = start
         advice.extend(block_advice(block, block_steps, done))
         if block.score is not None:
-            questions.append(_question(record, athlete, block, block_steps, done, own, tracks))
+            asked = _question(record, athlete, block, block_steps, done, own, tracks)
+            questions.append(replace(asked, earlier_power_w=_earlier_power_w(known, asked)))
     return AthleteWork(
         athlete,
         steps,
@@ -95,7 +103,14 @@ def measure(record: ClassRecord, athlete: Athlete, placed: Sequence[Placed]) -> 
         tuple(questions),
         tuple(advice),
         tuple(_track(item) for item in own),
+        known,
     )
+
+
+def _earlier_power_w(known: AthleteHistory, asked: ScoreQuestion) -> tuple[float, ...]:
+    """The athlete's power on this machine in earlier blocks that left it as much time."""
+    planned_s = usual_machine_s(scored_steps(asked.block, asked.steps))
+    return () if planned_s is None else known.earlier_power_w(asked.equipment, planned_s)
 
 
 def _class_start(own: Sequence[Placed], block: str) -> float | None:

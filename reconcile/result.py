@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
-from typing import Literal
+from typing import Any, Literal
 
 from ingest.recording import Floats, Format, Problem
 from reconcile.plan import Measure
@@ -129,6 +130,7 @@ class AthleteResult:
 
     block_start_s: a timed block's name to its start for this athlete on the class clock (seconds
         from the first timed block's start for the class).
+    own_line: the athlete's own line as learnt here, for later classes (`EnergyAnswer.own_line`).
     """
 
     athlete: str
@@ -138,6 +140,7 @@ class AthleteResult:
     advice: tuple[Advice, ...]
     block_start_s: dict[str, float] = field(default_factory=dict)
     tracks: tuple[Track, ...] = ()
+    own_line: Mapping[str, Any] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, eq=False)

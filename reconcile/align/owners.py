@@ -7,7 +7,7 @@ machine an athlete used and what they read off it.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -44,6 +44,8 @@ SAME_HEART_BPM = 1.5
 OTHER_HEART_BPM = 11.0
 SAME_WORK = 0.03
 HARD_SHARE = 0.94
+# The most that a device's mark says for an athlete who had it before, and against the others.
+OWN_DEVICE, OTHERS_DEVICE = 2.0, -1.7
 UNKNOWN_MAX_HR = 183.0
 OTHER_WORK = 0.2
 
@@ -210,6 +212,25 @@ def heart_level_evidence(heart: Floats, people: Sequence[Athlete], year: int) ->
         -0.5 * ((peak - usual) / spread) ** 2 - np.log(spread), np.log(0.002)
     )
     return np.asarray(log_density - np.mean(log_density))
+
+
+def device_evidence(seen: Mapping[str, int], athletes: Sequence[str], *, worn: bool) -> Floats:
+    """Per athlete, log evidence of whose a device is that earlier classes know; 0 where none does.
+
+    seen: in how many classes each athlete had it, whether here today or not. The share of classes,
+    with one class in all (a device that is worn) or one each (a machine, which stands there for
+    everybody) spread over those who are here, against an equal chance for each of them. Capped, so
+    that by itself it outweighs neither the name on a file nor a heart that clearly answers
+    somebody's machine.
+    """
+    total = sum(seen.values())
+    if total == 0 or not athletes:
+        return np.zeros(len(athletes))
+    people = len(athletes)
+    counts = np.array([seen.get(athlete, 0) for athlete in athletes], dtype=np.float64)
+    each = 1 / people if worn else 1.0
+    share = (counts + each) / (total + each * people)
+    return np.asarray(np.clip(np.log(share * people), OTHERS_DEVICE, OWN_DEVICE))
 
 
 def score_evidence(logged: float | None, recorded: float | None) -> float:

@@ -18,6 +18,7 @@ from reconcile.align.owners import (
     TWO_MACHINES,
     ClassSignal,
     best_of_gains,
+    device_evidence,
     heart_explained_by,
     heart_level_evidence,
     heart_signal,
@@ -33,6 +34,7 @@ from reconcile.align.priors import class_prior
 from reconcile.align.signals import Signals
 from reconcile.align.stopped_clock import place_stopped, stood_still, usual_starts
 from reconcile.classes import Athlete, ClassRecord, LoggedScore, Pin
+from reconcile.history import History
 from reconcile.machine import MachineTrack
 from reconcile.plan import Measure
 from reconcile.score.scored import take_of
@@ -86,8 +88,13 @@ def athlete_steps(record: ClassRecord, athlete: Athlete) -> Steps:
     }
 
 
-def place_class(record: ClassRecord, signals: Sequence[Signals]) -> dict[str, Placed]:
-    """Every readable recording placed: the class under its one bell, those alone each by itself."""
+def place_class(
+    record: ClassRecord, signals: Sequence[Signals], history: History
+) -> dict[str, Placed]:
+    """Every readable recording placed: the class under its one bell, those alone each by itself.
+
+    history: what earlier classes taught about whose devices these are.
+    """
     athletes = {a.athlete: a for a in record.athletes}
     timelines = {name: athlete_steps(record, a) for name, a in athletes.items()}
     pinned_owners = {
@@ -112,7 +119,7 @@ def place_class(record: ClassRecord, signals: Sequence[Signals]) -> dict[str, Pl
                 assignment.signals, assignment.owners, SURELY, placement.moved(moved)
             )
     joint, compared, placements = _place_group(record, record.start, together, alone=False)
-    owned = _owners(record, timelines, compared, placements, joint, pinned_owners)
+    owned = _owners(record, timelines, compared, placements, joint, pinned_owners, history)
     changed = False
     for number, (assignment, ownership) in enumerate(zip(together, owned, strict=True)):
         owner = () if ownership.owner is None else (ownership.owner,)
@@ -188,6 +195,7 @@ def _owners(
     placements: Sequence[Placement],
     joint: JointEstimate,
     pinned: Mapping[str, tuple[str, ...]],
+    history: History,
 ) -> list[Ownership]:
     """An owner for every recording of the class, machines first, then heart rates."""
     people = [a for a in record.athletes if a.start is None]
@@ -204,7 +212,7 @@ def _owners(
         and placement.file not in pinned
     ]
     if rows and names:
-        known = _Known(record, timelines, people, together, placements, joint)
+        known = _Known(record, timelines, people, together, placements, joint, history)
         solved = assign_owners(
             [placements[n].file for n in rows],
             [together[n].owners[0] if together[n].owners else None for n in rows],
@@ -232,6 +240,7 @@ class _Known:
         together: Sequence[Assignment],
         placements: Sequence[Placement],
         joint: JointEstimate,
+        history: History,
     ) -> None:
         self.record = record
         self.timelines = timelines
@@ -239,6 +248,7 @@ class _Known:
         self.together = together
         self.placements = placements
         self.joint = joint
+        self.history = history
         self.plans = {
             a.athlete: plan_signal(
                 [start * STEP_S + a.delay_s for start in joint.starts],
@@ -273,6 +283,7 @@ class _Known:
         out = np.array([name_prior(self.together[n].owners, names) for n in rows])
         for row, n in enumerate(rows):
             out[row, :-1] += self.timeline_support(n)
+            out[row, :-1] += self.device(n, names)
             if len(self.together[n].signals.heart):
                 out[row, :-1] += heart_level_evidence(
                     self.together[n].signals.heart, self.people, self.record.start.year
@@ -292,6 +303,13 @@ class _Known:
                     self.timelines[athlete.athlete],
                 )
         return out
+
+    def device(self, n: int, names: Sequence[str]) -> Floats:
+        """Whose device recorded a file, as earlier classes know it."""
+        recording = self.together[n].signals.upload.recording
+        mark = None if recording is None else recording.device_mark
+        seen = self.history.sightings(mark) if mark is not None else {}
+        return device_evidence(seen, names, worn=self.together[n].signals.track is None)
 
     def pairs(self, rows: Sequence[int]) -> Floats:
         """(file, file) log evidence that two files belong to one athlete."""

@@ -100,6 +100,13 @@ def _expected_seconds(step: ScoredStep, machine: Machine, power_w: float) -> flo
     return min(step.planned.duration_s, amount / rate)
 
 
+def usual_machine_s(scored: Scored) -> float | None:
+    """Seconds usually left for the machine in a scored step, mean; None where it counts nothing."""
+    if not scored.steps or not scored.on_machine:
+        return None
+    return float(np.mean([usual_time_left_s(step) for step in scored.steps]))
+
+
 def usual_time_left_s(step: ScoredStep) -> float:
     """Seconds usually left for the open task of a step, from its `intended` or from the others."""
     open_tasks = [task for task in step.planned.tasks if task.most]
