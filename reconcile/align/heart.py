@@ -26,7 +26,7 @@ RESPONSE_WEIGHTS = (0.35, 0.40, 0.25)
 # From the bell to the answer that a device shows: people start a second or three late, the heart
 # answers some seconds later, a wrist sensor smooths over some more. Usually near the first,
 # sometimes (a sensor that lags) anywhere in the second range. Judgement, seconds.
-USUAL_DELAY_S, DELAY_SD_S = 12.5, 4.0
+USUAL_DELAY_S, DELAY_SD_S = 13.5, 4.0
 LAGGING_S, LAGGING_SHARE = (12.0, 30.0), 0.10
 WHITENING = 0.92
 WHITENING_LAG = 2
