@@ -33,6 +33,14 @@ def check(
         Path | None,
         typer.Option("--html", metavar="FILE", help="Write the class page here."),
     ] = None,
+    history_file: Annotated[
+        Path | None,
+        typer.Option(
+            "--history",
+            metavar="FILE",
+            help="Write what is known after this class here, for the next class's folder.",
+        ),
+    ] = None,
 ) -> None:
     """Check a class: what was planned and logged against what the devices recorded.
 
@@ -44,7 +52,7 @@ def check(
     from api.sheet.terminal import print_sheet
     from reconcile.engine import reconcile_class
 
-    for path in (json_file, html_file):
+    for path in (json_file, html_file, history_file):
         if path is not None and not path.parent.is_dir():
             stop(f"{path} cannot be written: there is no folder {path.parent}. Make it first.")
     try:
@@ -53,7 +61,7 @@ def check(
             result = reconcile_class(record, report)
     except ClassFolderError as error:
         stop(str(error))
-    write_outputs(record, result, json_file, html_file)
+    write_outputs(record, result, json_file, html_file, history_file)
     print_sheet(sheet_console(), class_sheet(record, result))
     if nothing_checked(result):
         stop(
@@ -63,9 +71,13 @@ def check(
 
 
 def write_outputs(
-    record: ClassRecord, result: ClassResult, json_file: Path | None, html_file: Path | None
+    record: ClassRecord,
+    result: ClassResult,
+    json_file: Path | None,
+    html_file: Path | None,
+    history_file: Path | None,
 ) -> None:
-    """Write the document and the page, where they are asked for; ends with 1 where a path fails."""
+    """Write the document, the page and the history that are asked for; ends with 1 on failure."""
     from reconcile.document import document_text
 
     texts: list[tuple[Path, str]] = []
@@ -75,6 +87,12 @@ def write_outputs(
         from api.sheet.page import class_page
 
         texts.append((html_file, class_page(record, result)))
+    if history_file is not None:
+        from reconcile.history import History
+        from reconcile.learning import learn
+
+        known, _ = History.read(record.history)
+        texts.append((history_file, learn(known, record, result).as_json()))
     for path, text in texts:
         try:
             path.write_text(text, encoding="utf-8", newline="\n")
