@@ -40,7 +40,7 @@ def clock_log_prior(error_s: Floats, habits: ClockHabits) -> Floats:
 
     minutes = (
         0.45 * np.exp(-np.abs(error_s) / 50.0) / 100.0
-        + 0.30 / (np.pi * 120.0 * (1 + (error_s / 120.0) ** 2))
+        + 0.30 * (np.abs(error_s) < 7200.0) / (np.pi * 120.0 * (1 + (error_s / 120.0) ** 2))
         + 0.25 * (np.abs(error_s) < 3600.0) / 7200.0
     )
     hour = np.round(error_s / 3600.0)

@@ -11,21 +11,28 @@ explicit moves by whole blocks keep it from settling a round off.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from ingest.recording import Floats
 from reconcile.align.grid import STEP_S, LogRatio
 from reconcile.filters import convolve_full
 
+Bools = NDArray[np.bool_]
+
 # A recording may mislead about the bell (another round, an odd heart): no single one may move the
 # class by more than this share of doubt allows.
 MISLEADING = 0.01
 SWEEPS = 4
-# What everybody does alike (a second late at every bell) is in no recording's own doubt: the bell is
-# never known better than this.
+# A recording overlaps a block from half a minute on (grid steps); where it overlaps none it is not
+# of the class, which is judged apart.
+LEAST_OVERLAP = 60
+NOT_OF_CLASS = 30.0
+# What everybody does alike (a second late at every bell) is in no recording's own doubt: the bell
+# is never known better than this.
 COMMON_DOUBT_SD_S = 0.7
 COMMON_DOUBT = np.exp(-0.5 * (np.arange(-6, 7) * STEP_S / COMMON_DOUBT_SD_S) ** 2)
 COMMON_DOUBT = COMMON_DOUBT / COMMON_DOUBT.sum()
@@ -37,15 +44,16 @@ class RecordingEvidence:
 
     delay: its athlete's delay in grid steps. blocks: evidence per timed block.
     first: grid index of the first candidate of x. clock: log prior of x on its grid (per step;
-    what is missing to 1 is the chance that the recording is of another time altogether). reach:
-    the most that the samples may say for one place against another (nats), sensors being what
-    they are.
+    what is missing to 1 is the chance that the recording is of another time altogether).
+    length: grid steps from the first sample to the last. reach: the most that the samples may say
+    for one place against another (nats), sensors being what they are.
     """
 
     delay: int
     blocks: tuple[LogRatio, ...]
     first: int
     clock: Floats
+    length: int
     reach: float = 20.0
 
     @property
@@ -73,11 +81,13 @@ class ClassPrior:
 
     starts: per block, the range of start and its own log prior (the stated start for the first
     block, a clock page's record for any). gaps: per pair of neighbours, the log prior of the time
-    between their starts; `gaps[b].first` is the shortest gap considered.
+    between their starts; `gaps[b].first` is the shortest gap considered. durations: of the blocks,
+    in grid steps.
     """
 
     starts: tuple[StartPrior, ...]
     gaps: tuple[StartPrior, ...]
+    durations: tuple[int, ...]
 
 
 @dataclass(frozen=True, eq=False)
@@ -135,6 +145,17 @@ class _Search:
         for block, start in starts.items():
             evidence += recording.given_start(block, start)
         return recording.clock + limited(evidence, recording.reach)
+
+    def overlaps(self, recording: RecordingEvidence, starts: Mapping[int, int]) -> Bools:
+        """For each x, whether the recording then covers part of any timed block."""
+        x = np.arange(recording.first, recording.last + 1)
+        covered = np.zeros(len(x), dtype=bool)
+        for block, start in starts.items():
+            begins = start + recording.delay - x
+            covered |= (begins < recording.length - LEAST_OVERLAP) & (
+                begins + self.prior.durations[block] > LEAST_OVERLAP
+            )
+        return covered
 
     def message(
         self, recording: RecordingEvidence, weights: Floats, ratio: LogRatio, first: int, count: int
@@ -304,6 +325,8 @@ def estimate(prior: ClassPrior, recordings: Sequence[RecordingEvidence]) -> Join
     placements, clocks, support = [], [], []
     for recording in recordings:
         everything = search.weights(recording, starts)
+        inside = search.overlaps(recording, starts)
+        everything = np.where(inside, everything, everything - NOT_OF_CLASS)
         clocks.append(normalised(recording.first, everything))
         top = float(np.max(everything))
         support.append(top + float(np.log(np.sum(np.exp(everything - top)))))
@@ -332,6 +355,8 @@ def _placement(
     """Distribution of one block's start on one recording, its own evidence counted once."""
     others = {b: s for b, s in starts.items() if b != block}
     over_x = search.weights(recording, others)
+    # Where a placed recording lies, given that it is of the class at all.
+    over_x = np.where(search.overlaps(recording, starts), over_x, over_x - NOT_OF_CLASS)
     over_x = np.exp(over_x - np.max(over_x))
     ratio = recording.blocks[block]
     cavity = posterior.weights

@@ -178,7 +178,9 @@ def recording_evidence(
         reach += LAP_REACH
     if pins:
         reach += PINNED
-    return RecordingEvidence(index_of(assignment.delay_s), blocks, first, clock, reach)
+    return RecordingEvidence(
+        index_of(assignment.delay_s), blocks, first, clock, index_of(signals.length_s), reach
+    )
 
 
 def place(
@@ -220,6 +222,7 @@ def support_under(
     prior = ClassPrior(
         tuple(StartPrior(start, np.zeros(1)) for start in joint.starts),
         (),
+        tuple(index_of(block.duration_s) for block in plan.timed_blocks),
     )
     evidence = recording_evidence(assignment, plan, prior, stated_start, {}, answers)
     weights = evidence.clock.copy()

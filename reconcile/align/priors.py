@@ -41,7 +41,8 @@ def class_prior(
             off = np.abs(at_s - starts_s[block.name])
             values = values + np.logaddexp(-0.5 * (off / CLOCK_PAGE_SD_S) ** 2, -12 - off / 60)
         starts.append(StartPrior(low, values))
-    return ClassPrior(tuple(starts), gaps)
+    durations = tuple(round(block.duration_s / STEP_S) for block in blocks)
+    return ClassPrior(tuple(starts), gaps, durations)
 
 
 def _first_start(at_s: Floats, tolerance_s: float, alone: bool) -> Floats:
