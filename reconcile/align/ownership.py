@@ -20,7 +20,7 @@ from ingest.recording import Floats
 # Judgement, no source: how often a file is under the wrong name, and nobody's in the class.
 WRONG_NAME = 0.05
 NOBODYS = 0.0005
-UNASSIGNED_NOBODYS = 0.03
+UNASSIGNED_NOBODYS = 0.015
 # Where one file carries the wrong name, the name's own file often carries the other's: one mistake,
 # not two. Log of how much likelier the second is than by itself.
 SWAPPED = 4.0
