@@ -10,6 +10,7 @@ import numpy as np
 from ingest.recording import Floats
 from reconcile.effort import HeartAnswer
 from reconcile.machine import MachineTrack, Pull
+from reconcile.pulling import LONGEST_SAMPLE_GAP_S
 from reconcile.result import Interval
 from reconcile.timeline import PlannedStep
 
@@ -96,16 +97,19 @@ def pulls_of_step(
 
 
 def mean_power(track: MachineTrack, inside: Sequence[tuple[float, float]]) -> float | None:
-    """Mean pulled power over stretches of pulling, W."""
+    """Mean pulled power over stretches of pulling, W; a sample counts by its share of them.
+
+    A sample stands for the time since the one before it.
+    """
     if track.pulled_power_w is None or not inside:
         return None
-    within = np.zeros(len(track.time_s), dtype=bool)
+    before = np.concatenate([track.time_s[:1], track.time_s[:-1]])
+    weight = np.zeros(len(track.time_s))
     for low, high in inside:
-        within |= (track.time_s > low) & (track.time_s <= high + 0.5)
-    within &= track.pulling
-    if not within.any():
-        return None
-    return float(np.mean(track.pulled_power_w[within]))
+        weight += np.maximum(np.minimum(track.time_s, high) - np.maximum(before, low), 0.0)
+    weight[~track.pulling | (track.time_s - before > LONGEST_SAMPLE_GAP_S)] = 0.0
+    total = float(weight.sum())
+    return float(weight @ track.pulled_power_w) / total if total > 0 else None
 
 
 def interval(

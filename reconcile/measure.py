@@ -31,6 +31,7 @@ from reconcile.score.expected import usual_machine_s
 from reconcile.score.question import ScoreQuestion
 from reconcile.score.scored import scored_steps
 from reconcile.shared_machine import split_by_turn
+from reconcile.through_bells import cut_at_bells
 from reconcile.timeline import PlannedStep, unfold_block
 
 
@@ -80,10 +81,10 @@ def measure(
         if heart is not None:
             answers = heart_answers(heart[2], heart[3], block_steps)
         on_clock = None if heart is None else (heart[0], heart[1])
-        own_tracks = [track for _, track in tracks]
-        usual_s = usual_active_s(own_tracks, block_steps)
+        worked = [cut_at_bells(track, block_steps) for _, track in tracks]
+        usual_s = usual_active_s(worked, block_steps)
         done = tuple(
-            interval(block_steps, index, own_tracks, on_clock, answers, usual_s)
+            interval(block_steps, index, worked, on_clock, answers, usual_s)
             for index in range(len(block_steps))
         )
         intervals.extend(done)

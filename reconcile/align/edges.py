@@ -17,6 +17,9 @@ from reconcile.align.grid import NOTHING, STEP_S, LogRatio, grid_s
 from reconcile.timeline import PlannedStep
 
 SKIPPED_ROUND = 0.06
+EASY_ROUND = 0.12
+# However many rounds are missing at the end, it takes one decision to leave.
+LEFT_EARLY = 0.01
 PULL_IN_REST = 0.12
 LEAST_ACTIVE_S = 4.0
 # How often a pull follows no plan at all: easy pulling in a rest, or a try between blocks.
@@ -30,7 +33,7 @@ class Bout:
 
     start_s: float
     end_s: float
-    easy: bool
+    easy: bool = False
 
 
 @dataclass(frozen=True)
@@ -38,12 +41,14 @@ class MachineWindow:
     """A stretch of a block in which machine work is planned, seconds on the block's clock.
 
     starts_at_bell, ends_at_bell: whether the pull's edges should lie on the window's edges.
+    easy: whether easy pulling is all that is asked for, or all that can be told from hard work.
     """
 
     start_s: float
     end_s: float
     starts_at_bell: bool
     ends_at_bell: bool
+    easy: bool = False
 
 
 def machine_windows(steps: Sequence[PlannedStep], machine: str | None) -> list[MachineWindow]:
@@ -61,6 +66,7 @@ def machine_windows(steps: Sequence[PlannedStep], machine: str | None) -> list[M
         ends = places[-1] == len(step.tasks) - 1 and (
             step.tasks[places[-1]].amount is None or step.tasks[places[-1]].most
         )
+        easy = all(step.tasks[index].effort == "easy" for index in places)
         previous = windows[-1] if windows else None
         if (
             previous is not None
@@ -68,9 +74,11 @@ def machine_windows(steps: Sequence[PlannedStep], machine: str | None) -> list[M
             and previous.ends_at_bell
             and previous.end_s == step.start_s
         ):
-            windows[-1] = MachineWindow(previous.start_s, step.end_s, previous.starts_at_bell, ends)
+            windows[-1] = MachineWindow(
+                previous.start_s, step.end_s, previous.starts_at_bell, ends, previous.easy and easy
+            )
         else:
-            windows.append(MachineWindow(step.start_s, step.end_s, starts, ends))
+            windows.append(MachineWindow(step.start_s, step.end_s, starts, ends, easy))
     return windows
 
 
@@ -157,12 +165,19 @@ def _presence(
     hard_until = _running_time([pull for pull in pulls if not pull.easy])
     low = np.array([window.start_s for window in windows])[:, None] + starts
     high = np.array([window.end_s for window in windows])[:, None] + starts
-    inside = active_until(high) - active_until(low)
+    asked_easy = np.array([window.easy for window in windows])[:, None]
+    active_s, hard_s = active_until(high) - active_until(low), hard_until(high) - hard_until(low)
     covered = (low >= covered_s[0] - 2.0) & (high <= covered_s[1] + 2.0)
-    missing = covered & (inside < LEAST_ACTIVE_S)
-    total = np.log(SKIPPED_ROUND) * missing.sum(axis=0)
+    done = np.where(asked_easy, active_s, hard_s) >= LEAST_ACTIVE_S
+    missing = np.where(active_s < LEAST_ACTIVE_S, np.log(SKIPPED_ROUND), np.log(EASY_ROUND))
+    cost: Floats = np.where(covered & ~done, missing, 0.0)
+    number = np.arange(len(windows))[:, None]
+    last_done = np.max(np.where(covered & done, number, -1), axis=0)
+    after_last = (number > last_done) & (last_done >= 0)
+    total = np.where(after_last, 0.0, cost).sum(axis=0)
+    total = total + np.maximum(np.where(after_last, cost, 0.0).sum(axis=0), np.log(LEFT_EARLY))
     whole = hard_until(starts + block_s) - hard_until(starts)
-    stray = np.maximum(whole - (hard_until(high) - hard_until(low)).sum(axis=0), 0.0)
+    stray = np.maximum(whole - hard_s.sum(axis=0), 0.0)
     rest_s = max(block_s - sum(window.end_s - window.start_s for window in windows), 1.0)
     typical = rest_s / max(len(windows), 1)
     return np.asarray(total + np.log(PULL_IN_REST) * np.minimum(stray / max(typical, 8.0), 4.0))

@@ -135,6 +135,7 @@ def _turn_windows(assignment: Assignment, block: TimedBlock) -> list[MachineWind
             window.end_s + delay_s - assignment.delay_s,
             window.starts_at_bell,
             window.ends_at_bell,
+            window.easy or len(assignment.turns) > 1,  # one's hard work is another's easy pulling
         )
         for delay_s, steps in assignment.turns
         for window in machine_windows(steps[block.name], assignment.signals.machine)

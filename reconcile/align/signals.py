@@ -14,10 +14,16 @@ from reconcile.align.heart import heart_grid
 from reconcile.classes import Upload
 from reconcile.machine import Machine, MachineTrack, Pull, machine_of, machine_track
 
+# Hard work is above this share of a recording's hardest stretch, or of its usual hard work.
+HARDEST_S = 15.0
+HARDEST_SHARE = 0.4
+# Power on either side of a change from easy to hard is judged over so long.
+LEVEL_S = 6.0
 # Breaks inside an interval (a foot slips, a breath) are shorter than any planned rest.
 BRIDGED_BREAK_S = 6.0
 EASY_SHARE = 0.5
 EDGE_SNAP_S = 4.0
+LEAST_BOUT_S = 5.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -63,25 +69,66 @@ def bouts_of(track: MachineTrack) -> tuple[Bout, ...]:
     working = power[track.pulling]
     if len(working) < 10:
         return _as_bouts(bridged(pulls), easy=False)
-    level = EASY_SHARE * float(np.percentile(working, 80))
+    level = max(
+        EASY_SHARE * float(np.percentile(working, 80)),
+        HARDEST_SHARE * _hardest(track.time_s, power),
+    )
     smooth = np.convolve(np.pad(power, 2, mode="edge"), np.ones(5) / 5, mode="valid")
     hard = (smooth > level) & track.pulling
     edges = np.diff(np.concatenate([[0], hard.astype(int), [0]]))
     starts, ends = np.flatnonzero(edges == 1), np.flatnonzero(edges == -1) - 1
     runs = [
-        Pull(float(track.time_s[a]), float(track.time_s[b]), float(np.mean(power[a : b + 1])))
+        Pull(
+            _change(track.time_s, power, int(a), up=True),
+            _change(track.time_s, power, int(b), up=False),
+            float(np.mean(power[a : b + 1])),
+        )
         for a, b in zip(starts, ends, strict=True)
     ]
-    joined = [run for run in bridged(tuple(runs)) if run.end_s - run.start_s >= 5.0]
+    joined = [run for run in bridged(tuple(runs)) if run.end_s - run.start_s >= LEAST_BOUT_S]
     snapped = [_snapped(run, pulls) for run in joined]
-    soft = [
-        pull
-        for pull in pulls
-        if pull.end_s - pull.start_s >= 5.0
-        and not any(run.start_s < pull.end_s and pull.start_s < run.end_s for run in snapped)
-    ]
+    soft = [piece for pull in pulls for piece in _without(pull, snapped)]
     found = (*_as_bouts(snapped, easy=False), *_as_bouts(bridged(tuple(soft)), easy=True))
     return tuple(sorted(found, key=lambda bout: bout.start_s))
+
+
+def _without(pull: Pull, runs: Sequence[Pull]) -> list[Pull]:
+    """What is left of a pull between hard runs: easy pulling."""
+    inside = [run for run in runs if run.start_s < pull.end_s and pull.start_s < run.end_s]
+    begins = [pull.start_s, *(run.end_s for run in inside)]
+    ends = [*(run.start_s for run in inside), pull.end_s]
+    return [
+        Pull(begin, end, None)
+        for begin, end in zip(begins, ends, strict=True)
+        if end - begin >= LEAST_BOUT_S
+    ]
+
+
+def _hardest(time_s: Floats, power: Floats) -> float:
+    """Highest mean power of any stretch of 15 s, W."""
+    done = np.concatenate([[0.0], np.cumsum(np.diff(time_s) * power[1:])])
+    later = np.interp(np.minimum(time_s + HARDEST_S, time_s[-1]), time_s, done)
+    return float(np.max(later - done)) / HARDEST_S
+
+
+def _change(time_s: Floats, power: Floats, at: int, *, up: bool) -> float:
+    """When power crosses half-way between its levels before and after a change near a sample.
+
+    Between two samples the crossing is found on the straight line that joins them.
+    """
+    before = power[(time_s < time_s[at] - 2.0) & (time_s >= time_s[at] - 2.0 - LEVEL_S)]
+    after = power[(time_s > time_s[at] + 2.0) & (time_s <= time_s[at] + 2.0 + LEVEL_S)]
+    if len(before) == 0 or len(after) == 0:
+        return float(time_s[at])
+    middle = (float(np.median(before)) + float(np.median(after))) / 2
+    near = np.flatnonzero(np.abs(time_s - time_s[at]) <= LEVEL_S)[:-1]
+    above = power >= middle
+    crossed = near[(above[near + 1] != above[near]) & (above[near + 1] == up)]
+    if len(crossed) == 0:
+        return float(time_s[at])
+    first = int(crossed[np.argmin(np.abs(time_s[crossed] - time_s[at]))])
+    share = (middle - power[first]) / (power[first + 1] - power[first])
+    return float(time_s[first] + share * (time_s[first + 1] - time_s[first]))
 
 
 def _as_bouts(pulls: Sequence[Pull], *, easy: bool) -> tuple[Bout, ...]:
