@@ -27,6 +27,10 @@ class DeviceClock:
         lost_s = np.concatenate([[0.0], np.cumsum(self.paused_s)])
         return np.asarray(time_s + lost_s[np.searchsorted(self.restart_s, time_s, side="right")])
 
+    def span(self, start_s: float, end_s: float) -> tuple[float, float]:
+        """Start and end of something on time that goes on."""
+        return float(self.running(start_s)), float(self.running(end_s))
+
     def device(self, running_s: Floats | float) -> Floats:
         """What the clock showed at a time; all through a pause the same value."""
         time_s = np.asarray(running_s, dtype=float)

@@ -1,0 +1,371 @@
+"""Pulls in order over a plan, where the time between them may be lost.
+
+A hidden Markov chain (Rabiner 1989, equations 19 to 27 for the sums forwards and backwards): the
+state is how far the device's clock lies behind the plan's at each pull, on a grid. From one pull
+to the next it stays as it is, or, where the clock may have stood, grows by a pause of any length.
+Edges of pulls are compared with the plan by the same densities as in recordings whose clock went
+on. Shares are judgement, no source, checked by simulation over many seeds.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ingest.recording import Floats
+from reconcile.align.edges import (
+    SKIPPED_ROUND,
+    Bout,
+    MachineWindow,
+    end_density,
+    machine_windows,
+    start_density,
+)
+from reconcile.align.grid import STEP_S
+from reconcile.timeline import PlannedStep
+
+# How often a pull follows no plan at all: easy pulling in a rest, or a try between blocks; and how
+# much rarer that is while the plan has other work.
+EASY_STRAY = 0.3
+HARD_STRAY = 0.02
+STRAY_IN_WORK = 0.2
+# How often somebody breaks a pull off and goes on in the same effort, and how long at most.
+BROKEN_PULL = 0.10
+LONGEST_BREAK_S = 15.0
+# How often a window before the first or after the last pull of a file is empty.
+OUTSIDE_FILE = 0.15
+# A file of anything else holds any number of pulls up to this.
+MOST_PULLS = 30
+# Pulls may lie for so long before the first window and after the last.
+MARGIN_S = 60.0
+FLOOR = 0.03
+# Steps of the grid either way within which a place is right, more and more nearly so.
+REACHES = (10, 4, 1)
+CUT_OFF_S = 2.0
+
+
+@dataclass(frozen=True)
+class PlannedPull:
+    """A window of machine work, and which share of its step's machine work it is."""
+
+    window: MachineWindow
+    share: float
+
+
+@dataclass(frozen=True, eq=False)
+class PullPlan:
+    """Windows in the order of time on the plan's clock.
+
+    first_s, last_s: the first and the last bell of all timed blocks. usual_s: from one window to
+    the next, usually. easy: all machine work is planned to be easy, so that pulls cannot be told
+    apart by that. other_work_s: (step, 2) where everybody is at other work.
+    """
+
+    pulls: tuple[PlannedPull, ...]
+    first_s: float
+    last_s: float
+    usual_s: float
+    easy: bool
+    other_work_s: Floats
+
+
+@dataclass(frozen=True, eq=False)
+class PullChain:
+    """Pulls as the device shows them, and where its clock may have stood.
+
+    paused: for each bout, the probability that the clock stood just before it (0: it went on).
+    length_s: what the clock showed at the last sample.
+    """
+
+    bouts: tuple[Bout, ...]
+    paused: Floats
+    length_s: float
+
+
+@dataclass(frozen=True, eq=False)
+class Spread:
+    """Pulls over a plan.
+
+    late_s: for each bout, plan time less device time; it never falls. log_evidence: how much
+    better the plan explains the pulls than anything else would. first_s, weights: for each bout,
+    the distribution of `late_s` on the grid from `first_s` on.
+    """
+
+    late_s: Floats
+    log_evidence: float
+    first_s: float
+    weights: Floats
+
+    def chance(self, bout: int, low_s: float, high_s: float) -> float:
+        """Probability that a bout's `late_s` lies between two values."""
+        at_s = self.first_s + np.arange(self.weights.shape[1]) * STEP_S
+        return float(self.weights[bout][(at_s >= low_s) & (at_s <= high_s)].sum())
+
+    def sd_s(self, bout: int, within_s: float) -> float:
+        """Root mean square of how far a bout may lie from its place, `within_s` of it."""
+        off = self.first_s + np.arange(self.weights.shape[1]) * STEP_S - self.late_s[bout]
+        near = np.where(np.abs(off) <= within_s, self.weights[bout], 0.0)
+        return float(np.sqrt(np.dot(near, off**2) / max(near.sum(), 1e-12)))
+
+
+def pull_plan(
+    timelines: Sequence[tuple[float, Mapping[str, Sequence[PlannedStep]]]],
+    starts_s: Mapping[str, float],
+    machine: str | None,
+) -> PullPlan | None:
+    """Planned machine work of all who used a machine; None where none is planned.
+
+    timelines: the delay and the steps of each. starts_s: the class's start of each timed block.
+    """
+    pulls: list[PlannedPull] = []
+    edges_s: list[tuple[float, float]] = []
+    other_work_s: list[tuple[float, float]] = []
+    steps_with_work, span_s, efforts = 0, 0.0, set()
+    for block, start_s in starts_s.items():
+        first_s = start_s + min(delay for delay, _ in timelines)
+        last_s = start_s + max(delay + timeline[block][-1].end_s for delay, timeline in timelines)
+        edges_s.append((first_s, last_s))
+        in_block = len(pulls)
+        for delay_s, timeline in timelines:
+            steps = timeline[block]
+            with_work = [step for step in steps if _places(step, machine)]
+            steps_with_work += len(with_work)
+            efforts |= {s.tasks[place].effort for s in with_work for place in _places(s, machine)}
+            pulls += _planned(steps, machine, start_s + delay_s)
+            other_work_s += [
+                (start_s + delay_s + step.start_s, start_s + delay_s + step.end_s)
+                for step in steps
+                if step.kind == "work" and step not in with_work and len(timelines) == 1
+            ]
+        if len(pulls) > in_block:
+            span_s += last_s - first_s
+    if not pulls:
+        return None
+    return PullPlan(
+        tuple(sorted(pulls, key=lambda pull: pull.window.start_s)),
+        min(first for first, _ in edges_s),
+        max(last for _, last in edges_s),
+        span_s / steps_with_work,
+        efforts == {"easy"},
+        np.array(other_work_s).reshape(-1, 2),
+    )
+
+
+def _places(step: PlannedStep, machine: str | None) -> list[int]:
+    if step.kind != "work":
+        return []
+    wanted = ("machine", machine)
+    return [
+        index
+        for index, task in enumerate(step.tasks)
+        if task.on_machine and (machine is None or task.movement in wanted)
+    ]
+
+
+def _planned(
+    steps: Sequence[PlannedStep], machine: str | None, start_s: float
+) -> list[PlannedPull]:
+    """Windows of one timeline; a step that returns to the machine after other tasks has two."""
+    parted = {
+        step.start_s
+        for step in steps
+        if (places := _places(step, machine)) and places[-1] - places[0] >= len(places)
+    }
+    pulls: list[PlannedPull] = []
+    for window in machine_windows(steps, machine):
+        low, high = window.start_s + start_s, window.end_s + start_s
+        if window.start_s in parted:
+            pulls.append(
+                PlannedPull(
+                    MachineWindow(low, high, window.starts_at_bell, ends_at_bell=False), 0.5
+                )
+            )
+            pulls.append(PlannedPull(MachineWindow(low, high, False, window.ends_at_bell), 0.5))
+        else:
+            pulls.append(
+                PlannedPull(
+                    MachineWindow(low, high, window.starts_at_bell, window.ends_at_bell), 1.0
+                )
+            )
+    return pulls
+
+
+def core(window: MachineWindow) -> tuple[float, float]:
+    """The part of a window in which whoever does it at all is on the machine."""
+    length = window.end_s - window.start_s
+    if window.starts_at_bell == window.ends_at_bell:
+        return window.start_s + length / 4, window.end_s - length / 4
+    if window.starts_at_bell:
+        return window.start_s + min(2.0, length / 8), window.start_s + min(8.0, length / 2)
+    return window.end_s - min(8.0, length / 2), window.end_s - min(2.0, length / 8)
+
+
+class PlanFit:
+    """How well pulls fit a plan at each time: what every pull is compared with."""
+
+    def __init__(self, plan: PullPlan) -> None:
+        windows = [pull.window for pull in plan.pulls]
+        self.first_s, self.last_s = plan.first_s - MARGIN_S, plan.last_s + MARGIN_S
+        self.clock = np.arange(self.first_s, self.last_s, STEP_S / 2)
+        self.stray = (EASY_STRAY, EASY_STRAY if plan.easy else HARD_STRAY)
+        starts, ends, self.passed = np.zeros((3, len(self.clock)))
+        for pull, window in zip(plan.pulls, windows, strict=True):
+            length = window.end_s - window.start_s
+            ends += end_density(self.clock - window.end_s, length, at_bell=window.ends_at_bell)
+            starts += start_density(
+                self.clock - window.start_s, length, at_bell=window.starts_at_bell
+            )
+            low, high = core(window)
+            self.passed += pull.share * np.clip((self.clock - low) / (high - low), 0.0, 1.0)
+        working = np.zeros(len(self.clock), dtype=bool)
+        for low, high in plan.other_work_s:
+            working |= (self.clock > low) & (self.clock < high)
+        self.stray_log = np.where(working, np.log(STRAY_IN_WORK), 0.0)
+        self.start_log = np.log((1 - FLOOR) * plan.usual_s * starts + FLOOR)
+        self.end_log = np.log((1 - FLOOR) * plan.usual_s * ends + FLOOR)
+
+    def steps_before(self, time_s: Floats) -> Floats:
+        """How many steps of machine work have gone by at a time, a fraction inside one."""
+        return np.interp(time_s, self.clock, self.passed)
+
+    def bout(self, bout: Bout, late_s: Floats, *, has_end: bool) -> Floats:
+        """(begun before, goes on after, late) log evidence of one bout.
+
+        An edge that is only a break in a pull says nothing. A window that a bout fills is one
+        less that was skipped.
+        """
+        start = np.interp(bout.start_s + late_s, self.clock, self.start_log)
+        end = np.zeros(len(late_s))
+        if has_end:
+            end = np.interp(bout.end_s + late_s, self.clock, self.end_log)
+        stray = self.stray[0 if bout.easy else 1]
+        middle = (bout.start_s + bout.end_s) / 2 + late_s
+        astray = np.log(stray) + np.interp(middle, self.clock, self.stray_log)
+        filled = self.steps_before(bout.end_s + late_s) - self.steps_before(bout.start_s + late_s)
+        nothing = np.zeros(len(late_s))
+        planned = np.stack([[start + end, start], [end, nothing]])
+        return np.asarray(
+            np.logaddexp(np.log1p(-stray) + planned, astray) - np.log(SKIPPED_ROUND) * filled
+        )
+
+
+def spread_over(
+    plan: PullPlan,
+    chain: PullChain,
+    further: Callable[[int, Floats], Floats] | None = None,
+) -> Spread | None:
+    """Pulls in order over the plan; None where they are longer than it.
+
+    further: more log evidence of a bout, by its number and values of plan less device time.
+    """
+    fit, bouts = PlanFit(plan), chain.bouts
+    late_s = np.arange(
+        fit.first_s - bouts[0].start_s, fit.last_s - bouts[-1].end_s, STEP_S, dtype=float
+    )
+    if len(late_s) < 2:
+        return None
+    evidence = np.stack(
+        [
+            fit.bout(bout, late_s, has_end=abs(bout.end_s - chain.length_s) >= CUT_OFF_S)
+            for bout in bouts
+        ]
+    )
+    if further is not None:
+        evidence += np.stack([further(k, late_s) for k in range(len(bouts))])[:, None, None]
+    between, outside = np.log(SKIPPED_ROUND), np.log(OUTSIDE_FILE)
+    before = fit.steps_before(bouts[0].start_s + late_s)
+    after = fit.passed[-1] - fit.steps_before(bouts[-1].end_s + late_s)
+    evidence[0] += between * fit.passed[-1] + (outside - between) * before
+    evidence[-1] += (outside - between) * after
+    may_break = np.array(
+        [
+            second.start_s - first.end_s <= LONGEST_BREAK_S and first.easy == second.easy
+            for first, second in pairwise(bouts)
+        ]
+    )
+    return _summed_out(
+        evidence,
+        chain.paused[1:],
+        np.where(may_break, BROKEN_PULL, 0.0),
+        float(late_s[0]),
+        plan.usual_s,
+    )
+
+
+def _summed_out(
+    evidence: Floats, paused: Floats, breaks: Floats, first_s: float, usual_s: float
+) -> Spread:
+    """The chain summed out: filter, evidence, path and marginals.
+
+    evidence: (bout, begun before, goes on after, late). Whether a pull goes on after a break is the
+    second part of the state; a pause in so short a break is left out of account. Every bout's sums
+    are scaled to a largest value of 1, and the scales gathered.
+    """
+    top = evidence.max(axis=(1, 2, 3))
+    weight = np.exp(evidence - top[:, None, None, None])
+    scale = float(np.sum(top)) - np.log(evidence.shape[-1])
+    stay, pause = (1 - paused) * (1 - breaks), paused * (1 - breaks) * STEP_S / usual_s
+    # forward[k, g]: all up to bout k, which goes on after (g = 1) or not.
+    forward = np.empty((len(evidence), 2, evidence.shape[-1]))
+    forward[0] = weight[0, 0]
+    for k in range(1, len(evidence)):  # a pull, not a sample
+        fresh, going = forward[k - 1]
+        fresh = stay[k - 1] * fresh + pause[k - 1] * _sum_before(fresh)
+        forward[k] = weight[k, 0] * fresh + weight[k, 1] * (breaks[k - 1] * going)
+        largest = float(np.max(forward[k]))
+        forward[k] /= largest
+        scale += float(np.log(largest))
+    backward = np.zeros_like(forward)
+    backward[-1, 0] = 1.0
+    for k in range(len(evidence) - 2, -1, -1):
+        fresh, going = (weight[k + 1] * backward[k + 1]).sum(axis=1)
+        backward[k, 0] = stay[k] * fresh + pause[k] * _sum_before(fresh[::-1])[::-1]
+        backward[k, 1] = breaks[k] * going
+        backward[k] /= np.max(backward[k])
+    marginal = (forward * backward).sum(axis=1)
+    marginal /= marginal.sum(axis=1, keepdims=True)
+    return Spread(
+        first_s + _places_in_order(marginal, paused) * STEP_S,
+        scale + float(np.log(np.sum(forward[-1, 0]) * MOST_PULLS)),
+        first_s,
+        marginal,
+    )
+
+
+def _sum_before(values: Floats) -> Floats:
+    """Σ of all values before each."""
+    return np.concatenate([[0.0], np.cumsum(values[:-1])])
+
+
+def _places_in_order(marginal: Floats, paused: Floats) -> NDArray[np.intp]:
+    """Places of all pulls that never fall and are right for as many as can be expected.
+
+    Right is within a few seconds, and the better the nearer. Pulls without a possible stop between
+    share their place.
+    """
+    worth = np.sum([_mass_near(marginal, reach) for reach in REACHES], axis=0)
+    heads = np.concatenate([[0], np.flatnonzero(paused > 0) + 1])
+    together = np.add.reduceat(worth, heads, axis=0)
+    best = np.empty_like(together)
+    best[0] = together[0]
+    for k in range(1, len(together)):
+        best[k] = together[k] + np.maximum.accumulate(best[k - 1])
+    places = [int(np.argmax(best[-1]))]
+    for k in range(len(together) - 2, -1, -1):
+        places.insert(0, int(np.argmax(best[k][: places[0] + 1])))
+    counts = np.diff(np.append(heads, len(marginal)))
+    return np.repeat(np.array(places), counts)
+
+
+def _mass_near(mass: Floats, reach: int) -> Floats:
+    """Sums of mass over `reach` points either way."""
+    count = mass.shape[1]
+    summed = np.concatenate([np.zeros((len(mass), 1)), np.cumsum(mass, axis=1)], axis=1)
+    at = np.arange(count)
+    return np.asarray(
+        summed[:, np.minimum(at + reach + 1, count)] - summed[:, np.maximum(at - reach, 0)]
+    )
