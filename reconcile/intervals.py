@@ -134,11 +134,11 @@ def interval(
     machine_start = machine_end = None
     if machine is not None and machine.pulls:
         machine_start, machine_end = machine.pulls[0].start_s, machine.pulls[-1].end_s
-    attempted = _attempted(step, machine, answers.get((step.round, step.step)), usual_s)
+    answer = answers.get((step.round, step.step))
+    attempted = _attempted(step, machine, answer, usual_s)
     effort_start = effort_end = None
-    if step.kind == "work" and attempted and machine_start is not None and step.tasks:
-        effort_start = machine_start if step.tasks[0].on_machine else None
-        effort_end = machine_end if step.tasks[-1].on_machine else None
+    if step.kind == "work" and attempted:
+        effort_start, effort_end = _effort(step, machine_start, machine_end, answer)
     return Interval(
         block=step.block,
         round=step.round,
@@ -206,6 +206,34 @@ def _probably_left_out(answer: HeartAnswer) -> float:
         log_density = -0.5 * ((answer.share - mean) / sd) ** 2 - float(np.log(sd))
         odds *= float(np.exp(sign * np.clip(log_density, -30.0, 30.0)))
     return odds / (1 + odds)
+
+
+def _effort(
+    step: PlannedStep,
+    machine_start_s: float | None,
+    machine_end_s: float | None,
+    answer: HeartAnswer | None,
+) -> tuple[float | None, float | None]:
+    """When the step's work began and ended: as the machine tells where it comes first or last.
+
+    Else as heart rate tells, never inside the machine's part.
+    """
+    start = end = None
+    if answer is not None:
+        start = None if answer.start is None else answer.start.at_s
+        end = None if answer.end is None else answer.end.at_s
+        if start is not None and end is not None and end <= start:
+            start = end = None
+    if machine_start_s is not None and machine_end_s is not None and step.tasks:
+        if step.tasks[0].on_machine:
+            start = machine_start_s
+        elif start is not None:
+            start = min(start, machine_start_s)
+        if step.tasks[-1].on_machine:
+            end = machine_end_s
+        elif end is not None:
+            end = max(end, machine_end_s)
+    return start, end
 
 
 def _heart_in(
