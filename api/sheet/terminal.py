@@ -132,7 +132,7 @@ class SheetPrinter:
         """Questions to ask, numbered as in the table."""
         self.heading("Questions to ask")
         if not sheet.questions:
-            self.line("None. Every score that was logged agrees with what was recorded.")
+            self.line("None: nothing that was recorded speaks against a logged score.")
             return
         for question in sheet.questions:
             self.line(f"?{question.number} {question.seen}")
