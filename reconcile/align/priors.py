@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from ingest.recording import Floats
@@ -30,13 +32,18 @@ def class_prior(
     reach = tolerance_s + MARGIN_S
     low, high = round(-reach / STEP_S), round(reach / STEP_S)
     gaps = tuple(_gap_prior(plan, block) for block in range(len(blocks) - 1))
+    before = _free_before(plan)
     starts = []
     for number, block in enumerate(blocks):
-        if number > 0:
-            low += gaps[number - 1].first
-            high += gaps[number - 1].first + len(gaps[number - 1].values) - 1
+        between = before if number == 0 else gaps[number - 1]
+        stated_s = grid_s(low, high)
+        low += between.first
+        high += between.first + len(between.values) - 1
         at_s = grid_s(low, high)
-        values = _first_start(at_s, tolerance_s, alone) if number == 0 else np.zeros(len(at_s))
+        values = np.zeros(len(at_s))
+        if number == 0:
+            first = np.exp(_first_start(stated_s, tolerance_s, alone))
+            values = np.log(np.maximum(convolve_full(first, np.exp(between.values)), 1e-12))
         if block.name in starts_s:
             off = np.abs(at_s - starts_s[block.name])
             values = values + np.logaddexp(-0.5 * (off / CLOCK_PAGE_SD_S) ** 2, -12 - off / 60)
@@ -54,6 +61,13 @@ def _first_start(at_s: Floats, tolerance_s: float, alone: bool) -> Floats:
     return np.asarray(np.log(0.92 * near + 0.08 * anywhere))
 
 
+def _free_before(plan: Plan) -> StartPrior:
+    """Log prior of the time from the first block's start to the first timed block's."""
+    first = next(i for i, block in enumerate(plan.blocks) if isinstance(block, TimedBlock))
+    offset, density = _free_lengths([b for b in plan.blocks[:first] if isinstance(b, FreeBlock)])
+    return StartPrior(offset, np.log(np.maximum(density, 1e-9 / len(density))))
+
+
 def _gap_prior(plan: Plan, number: int) -> StartPrior:
     """Log prior of the time from one timed block's start to the next one's."""
     names = [block.name for block in plan.timed_blocks]
@@ -62,19 +76,25 @@ def _gap_prior(plan: Plan, number: int) -> StartPrior:
     timed = plan.blocks[first]
     assert isinstance(timed, TimedBlock)
     between = [b for b in plan.blocks[first + 1 : second] if isinstance(b, FreeBlock)]
-    offset, density = 0, np.ones(1)
+    offset, density = _free_lengths(between)
     if not between:
         late = np.arange(round(-3 / STEP_S), round(60 / STEP_S) + 1) * STEP_S
         offset = round(-3 / STEP_S)
         density = np.exp(-np.abs(late) / 0.5) + 0.01 * np.exp(-np.abs(late) / 20.0)
-    for block in between:
-        start, values = _free_length(block)
-        offset += start
-        density = np.maximum(convolve_full(density, values), 0.0)
-    density = density / density.sum()
+        density = density / density.sum()
     return StartPrior(
         offset + round(timed.duration_s / STEP_S), np.log(np.maximum(density, 1e-9 / len(density)))
     )
+
+
+def _free_lengths(blocks: Sequence[FreeBlock]) -> tuple[int, Floats]:
+    """The time that free blocks take one after the other: first grid index, shares."""
+    offset, density = 0, np.ones(1)
+    for block in blocks:
+        start, values = _free_length(block)
+        offset += start
+        density = np.maximum(convolve_full(density, values), 0.0)
+    return offset, density / density.sum()
 
 
 def _free_length(block: FreeBlock) -> tuple[int, Floats]:
