@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 from ingest.recording import Problem
@@ -12,6 +12,7 @@ from reconcile.align.signals import Signals, prepare
 from reconcile.align.stopped_clock import on_device_clock
 from reconcile.align.whole_class import Placed, equipment_of, place_class
 from reconcile.classes import ClassRecord, Upload
+from reconcile.energy.evidence import EnergyAnswer
 from reconcile.energy.steps import step_energies
 from reconcile.heart_rate import athlete_heart_rate, doubtful_share
 from reconcile.history import History
@@ -26,8 +27,25 @@ DOUBTFUL_SHARE = 0.15
 CLOCK_OUT_S = 10.0
 
 
+@dataclass(frozen=True, eq=False)
+class Workings:
+    """A result together with what it was worked out from, for explaining it.
+
+    placed: every readable recording by file. energy: each athlete's, step by step and by model.
+    """
+
+    result: ClassResult
+    placed: Mapping[str, Placed]
+    energy: Mapping[str, EnergyAnswer]
+
+
 def reconcile_class(record: ClassRecord, progress: Progress | None = None) -> ClassResult:
-    """Reconcile one class.
+    """Reconcile one class; see `workings`."""
+    return workings(record, progress).result
+
+
+def workings(record: ClassRecord, progress: Progress | None = None) -> Workings:
+    """Reconcile one class, and keep what the result was worked out from.
 
     What cannot be used of its history is left out; whoever read the history tells what that is.
 
@@ -50,15 +68,17 @@ def reconcile_class(record: ClassRecord, progress: Progress | None = None) -> Cl
         works.append(measure(record, athlete, tuple(placed.values()), known.of(athlete.athlete)))
     others = _recorded_by_all(works)
     athletes: list[AthleteResult] = []
+    energies: dict[str, EnergyAnswer] = {}
     for number, work in enumerate(works):
         tell("work out energy and scores", number, len(works))
-        athletes.append(_athlete_result(record, work, placed, others))
+        result, energies[work.athlete.athlete] = _athlete_result(record, work, placed, others)
+        athletes.append(result)
     unassigned = tuple(
         _recording_result(upload, placed.get(upload.file), (), record.start)
         for upload in record.uploads
         if not upload.athletes
     )
-    return ClassResult(record.plan.title, tuple(athletes), unassigned)
+    return Workings(ClassResult(record.plan.title, tuple(athletes), unassigned), placed, energies)
 
 
 def _silent(stage: str, done: int, total: int) -> None:
@@ -81,7 +101,7 @@ def _athlete_result(
     work: AthleteWork,
     placed: Mapping[str, Placed],
     others: Mapping[str, Mapping[str, tuple[float, ...]]],
-) -> AthleteResult:
+) -> tuple[AthleteResult, EnergyAnswer]:
     name = work.athlete.athlete
     heart, doubts = athlete_heart_rate(
         {
@@ -121,7 +141,7 @@ def _athlete_result(
         # What the sources of energy disagree about is the athlete's: told once, with the heart.
         file = next(iter(doubts))
         doubts[file] = (*doubts[file], *(p for p in energy.problems if p not in doubts[file]))
-    return AthleteResult(
+    result = AthleteResult(
         name,
         tuple(
             _recording_result(
@@ -137,6 +157,7 @@ def _athlete_result(
         work.tracks,
         energy.own_line,
     )
+    return result, energy
 
 
 def _recording_result(

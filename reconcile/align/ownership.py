@@ -29,11 +29,15 @@ ROUNDS = 30
 
 @dataclass(frozen=True)
 class Ownership:
-    """A file's likeliest owner (None: nobody of this class) and how probable that is."""
+    """A file's likeliest owner (None: nobody of this class) and how probable that is.
+
+    odds: the same of everybody, likeliest first.
+    """
 
     file: str
     owner: str | None
     probability: float
+    odds: tuple[tuple[str | None, float], ...] = ()
 
 
 def name_prior(uploaders: Sequence[str], athletes: Sequence[str]) -> Floats:
@@ -74,13 +78,13 @@ def assign_owners(
         owners = changed
     out = []
     for i, file in enumerate(files):
-        odds = np.array([_best_with(i, o, owners, known) for o in range(nobody + 1)])
-        shares = np.exp(odds - odds.max())
+        values = np.array([_best_with(i, o, owners, known) for o in range(nobody + 1)])
+        shares = np.exp(values - values.max())
         shares /= shares.sum()
         owner = int(owners[i])
-        out.append(
-            Ownership(file, athletes[owner] if owner < nobody else None, float(shares[owner]))
-        )
+        people = [*athletes, None]
+        odds = tuple((people[o], float(shares[o])) for o in np.argsort(-shares, kind="stable"))
+        out.append(Ownership(file, people[owner], float(shares[owner]), odds))
     return out
 
 

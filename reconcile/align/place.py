@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 
 import numpy as np
@@ -77,7 +77,8 @@ class Placement:
 
     start_s: class time of the recording's first sample (seconds from the stated start).
     match: probability that the recording is of this class. blocks: best first for each block.
-    start_sd_s: standard deviation of each listed block's start.
+    start_sd_s: standard deviation of each listed block's start. posteriors: each timed block's
+    distribution of where it begins, kept for showing.
     """
 
     file: str
@@ -88,6 +89,7 @@ class Placement:
     blocks: tuple[BlockPlacement, ...]
     block_sd_s: Mapping[str, float]
     joint_support: float
+    posteriors: Mapping[str, Posterior] = field(default_factory=dict)
 
     def moved(self, by_s: float) -> Placement:
         """The same placement on a class clock whose zero lies `by_s` earlier."""
@@ -97,34 +99,43 @@ class Placement:
 def block_evidence(
     assignment: Assignment, block: TimedBlock, pin: Pin | None, answers: dict[bytes, Floats]
 ) -> LogRatio:
-    """All evidence of one recording for one block's start.
+    """All evidence of one recording for one block's start, see `evidence_by_source`."""
+    total = NOTHING
+    for ratio in evidence_by_source(assignment, block, pin, answers).values():
+        total = total.plus(ratio)
+    return total
+
+
+def evidence_by_source(
+    assignment: Assignment, block: TimedBlock, pin: Pin | None, answers: dict[bytes, Floats]
+) -> dict[str, LogRatio]:
+    """What each kind of evidence in one recording says of one block's start.
 
     answers: the heart's answers to the demands met so far, kept by the caller: athletes who do
     the same share them.
     """
     signals, steps = assignment.signals, assignment.steps[block.name]
     if pin is not None and pin.start_s is not None:
-        return LogRatio(index_of(pin.start_s) - 1, np.array([PINNED - 1, PINNED, PINNED - 1]))
-    total = NOTHING
+        pinned = np.array([PINNED - 1, PINNED, PINNED - 1])
+        return {"pin": LogRatio(index_of(pin.start_s) - 1, pinned)}
+    found: dict[str, LogRatio] = {}
     if len(signals.heart):
         demand = block_demand(steps)
         key = demand.tobytes()
         if key not in answers:
             answers[key] = responses_to(demand)
-        total = total.plus(heart_evidence(signals.heart, answers[key]))
+        found["heart rate"] = heart_evidence(signals.heart, answers[key])
     if signals.track is not None and signals.upload.recording is not None:
         first_s = float(signals.upload.recording.time_s[0])
-        total = total.plus(
-            pull_evidence(
-                signals.bouts,
-                (first_s, signals.length_s),
-                _turn_windows(assignment, block),
-                block.duration_s,
-            )
+        found["machine"] = pull_evidence(
+            signals.bouts,
+            (first_s, signals.length_s),
+            _turn_windows(assignment, block),
+            block.duration_s,
         )
     if signals.upload.recording is not None and signals.upload.recording.laps:
-        total = total.plus(lap_evidence(signals.upload.recording.laps, steps, signals.length_s))
-    return total
+        found["laps"] = lap_evidence(signals.upload.recording.laps, steps, signals.length_s)
+    return found
 
 
 def _turn_windows(assignment: Assignment, block: TimedBlock) -> list[MachineWindow]:
@@ -289,6 +300,7 @@ def _summary(
         tuple(blocks),
         sds,
         joint.support[number],
+        {b.name: p for b, p in zip(plan.timed_blocks, joint.placements[number], strict=True)},
     )
 
 

@@ -47,12 +47,16 @@ SURELY = 0.98
 
 @dataclass(frozen=True, eq=False)
 class Placed:
-    """A recording with a place in the class, and whose it is (nobody's: no owners)."""
+    """A recording with a place in the class, and whose it is (nobody's: no owners).
+
+    odds: how probable each owner is, likeliest first; empty where there was nothing to weigh.
+    """
 
     signals: Signals
     owners: tuple[str, ...]
     ownership: float
     placement: Placement
+    odds: tuple[tuple[str | None, float], ...] = ()
 
     def start_of(self, block: str) -> float | None:
         """The block's start on the recording's clock; None where it has no part of the block."""
@@ -134,7 +138,7 @@ def place_class(
         if len(owners) < 2:
             owners = () if ownership.owner is None else (ownership.owner,)
         placed[placement.file] = Placed(
-            assignment.signals, owners, ownership.probability, placement
+            assignment.signals, owners, ownership.probability, placement, ownership.odds
         )
     return placed
 
