@@ -389,42 +389,75 @@ def rounds_of_any_kind(values: tuple[float, ...]) -> float:
 
 
 def other_athlete(sheet: Sheet, readings: Readings) -> Iterator[Account]:
-    """It fits what a machine recorded for somebody else.
+    """It fits what a machine recorded for somebody else, or what somebody else wrote down.
 
     Only beside a recording of the athlete's own: without one, a fit says more of whose the other
     recording is than of the sheet.
     """
+    names = sorted({*sheet.others, *sheet.others_logged})
+    owned = float(sheet.evidence.weight @ sheet.evidence.recorded)
     if not sheet.evidence.direct:
         return
-    doubt = 0.3 if sheet.evidence.measure == "calories" else 2.0
-    drift = np.array([0.0, 0.3, 0.6]) if sheet.evidence.measure == "calories" else np.array([1.5])
-    for name, values in sorted(sheet.others.items()):
-        read = np.asarray(values, dtype=np.float64)
-        worked = read > 0.5
-        if not worked.any():
+    for name in names:
+        recorded = sheet.others.get(name, ())
+        fit = _fit_of_other(sheet, readings, recorded)
+        copied = _copied(sheet, sheet.others_logged.get(name))
+        if fit is None and not copied:
             continue
-        if len(read) != len(sheet.evidence.pieces):
-            continue
-        shown = cut_to_whole(
-            (read[:, None] + drift[None, :])[None],
-            np.full((1, len(read)), doubt),
-            sheet.evidence.pieces,
-            "running on",
-        )
-        likelihood = on_two_levels(
-            sheet,
-            readings,
-            partial(_rounds_of_other, sheet, shown, ~worked),
-            partial(_score_of, sheet, shown.only(worked), np.ones(1)),
-            0.6,
-        )
+        likelihood, predicts = fit if fit is not None else (0.0, sheet.total)
+        share = priors.COPIED_SHARE if sheet.others_logged else 0.0
         yield Account(
             "other_athlete",
-            1.0 / len(sheet.others),
-            likelihood,
-            take_of(read[worked], sheet.take),
+            owned / len(names),
+            (1 - share) * likelihood + share * copied,
+            predicts,
             facts={"athlete": name},
         )
+        # Where the recording may be another's, theirs may be this athlete's.
+        yield Account(
+            "rounding",
+            (1 - owned) / len(names),
+            likelihood,
+            predicts,
+            prompt=True,
+            recorded=0.0,
+            facts={"delay_s": 0.0},
+        )
+
+
+def _copied(sheet: Sheet, other: tuple[float, tuple[float, ...] | None] | None) -> float:
+    """Probability of the sheet if it was copied from another row."""
+    if other is None or other[0] != sheet.total:
+        return 0.0
+    if sheet.rounds is None:
+        return 0.5
+    return 0.5 * float(sheet.rounds == other[1])
+
+
+def _fit_of_other(
+    sheet: Sheet, readings: Readings, recorded: tuple[float, ...]
+) -> tuple[float, float] | None:
+    """(probability of the sheet, score at the bells) by another athlete's recorded rounds."""
+    read = np.asarray(recorded, dtype=np.float64)
+    worked = read > 0.5
+    if not worked.any() or len(read) != len(sheet.evidence.pieces):
+        return None
+    calories = sheet.evidence.measure == "calories"
+    drift = np.array([0.0, 0.3, 0.6]) if calories else np.array([1.5])
+    shown = cut_to_whole(
+        (read[:, None] + drift[None, :])[None],
+        np.full((1, len(read)), 0.3 if calories else 2.0),
+        sheet.evidence.pieces,
+        "running on",
+    )
+    likelihood = on_two_levels(
+        sheet,
+        readings,
+        partial(_rounds_of_other, sheet, shown, ~worked),
+        partial(_score_of, sheet, shown.only(worked), np.ones(1)),
+        0.6,
+    )
+    return likelihood, take_of(read[worked], sheet.take)
 
 
 def _rounds_of_other(sheet: Sheet, shown: Shown, idle: Bools) -> float:

@@ -99,8 +99,9 @@ class Evidence:
 
     @property
     def best(self) -> int:
-        """The likeliest scenario."""
-        return int(np.argmax(self.weight))
+        """The likeliest scenario, of those that rest on a recording where there are any."""
+        known = self.weight * self.recorded if self.recorded.any() else self.weight
+        return int(np.argmax(known))
 
 
 def skipped_rounds(question: ScoreQuestion, scored: Scored) -> Bools:
@@ -133,7 +134,11 @@ def score_evidence(
     """
     unit = measure or scored.measure
     skipped = skipped_rounds(question, scored)
-    prior = _expected_evidence(question, replace(scored, measure=unit), skipped)
+    same = (
+        question.block.score is not None and unit == scored.measure == question.block.score.measure
+    )
+    others = tuple(question.others.values()) if same else ()
+    prior = _expected_evidence(question, replace(scored, measure=unit), skipped, others)
     useful = unit in ("calories", "metres") or (unit == "seconds" and scored.on_machine)
     if not question.counts or not useful:
         return prior
@@ -143,8 +148,15 @@ def score_evidence(
     return _mixture(counted, prior, question.ownership_probability)
 
 
-def _expected_evidence(question: ScoreQuestion, scored: Scored, skipped: Bools) -> Evidence:
-    expected = expectation(scored, question.athlete, question.equipment, question.earlier_power_w)
+def _expected_evidence(
+    question: ScoreQuestion,
+    scored: Scored,
+    skipped: Bools,
+    others: tuple[tuple[float, ...], ...],
+) -> Evidence:
+    expected = expectation(
+        scored, question.athlete, question.equipment, question.earlier_power_w, others
+    )
     factor = np.exp(SPREAD_NODES * expected.spread)
     values = factor[:, None] * np.where(
         skipped & (scored.measure != "seconds"), 0.0, expected.rounds
@@ -354,17 +366,7 @@ def _step_reading(
     covered = max(count.covered(step.start_s, step.end_s) for count in taken)
     machine = taken[0].machine
     if unit == "seconds":
-        read, sd = _finish_reading(step, taken[0], shift)
-        return StepReading(
-            read,
-            read[:, 0],
-            np.zeros(len(shift)),
-            sd,
-            covered,
-            0.0,
-            machine,
-            step.planned.duration_s,
-        )
+        return _finish_reading(step, taken[0], shift, covered)
     # A late reading ends where the next work begins; a prompt one is what the class does anyway.
     late_s = np.minimum(LATE_DELAYS_S, max(3.0, step.next_work_s - step.end_s))
     delay_s = np.concatenate([PROMPT_DELAYS_S, late_s])
@@ -400,10 +402,13 @@ def _step_reading(
     )
 
 
-def _finish_reading(step: ScoredStep, count: MachineCount, shift: Floats) -> tuple[Floats, float]:
+def _finish_reading(
+    step: ScoredStep, count: MachineCount, shift: Floats, covered: float
+) -> StepReading | None:
     """Seconds from the bell until the count reached the step's amount; its length if it did not.
 
-    (g, d) with the doubt of one reading. The clock is read up to some seconds after the finish.
+    The clock is read up to some seconds after the finish. A recording that ends before the finish
+    leaves the time open between its end and the bell.
     """
     finish = finishing_amounts(step.planned)
     assert finish is not None  # asked only of steps that a machine finishes
@@ -411,18 +416,32 @@ def _finish_reading(step: ScoredStep, count: MachineCount, shift: Floats) -> tup
     at = count.metres_at if measure == "metres" else count.calories_at
     own_sd = count.metres_sd if measure == "metres" else count.calories_sd
     length_s = step.planned.duration_s
-    begin_s = step.start_s + float(shift.min())
-    grid_s = np.arange(begin_s, step.end_s + float(shift.max()) + 1.0, FINISH_GRAIN_S)
-    running = np.maximum.accumulate(np.asarray(at(grid_s)))
+    grid_s = np.arange(
+        step.start_s + float(shift.min()), step.end_s + float(shift.max()) + 1.0, FINISH_GRAIN_S
+    )
+    running = np.asarray(at(grid_s))
+    if not np.isfinite(running).all():
+        return None
     target = np.asarray(at(step.start_s + shift)) + amount
-    index = np.searchsorted(running, target, side="left")
-    inside = index < len(grid_s)
-    finish_s = np.where(inside, grid_s[np.minimum(index, len(grid_s) - 1)], np.inf)
-    taken_s = np.minimum(finish_s - (step.start_s + shift), length_s)
-    read = np.minimum(taken_s[:, None] + DELAYS_S[None, :], length_s)
-    pace = max(amount / max(float(np.median(taken_s)), 1.0), 1e-6)
-    doubt = own_sd(step.start_s, step.end_s) / pace
-    return read, max(LEAST_SD["seconds"], doubt)
+    index = np.searchsorted(np.maximum.accumulate(running), target, side="left")
+    finish_s = np.where(index < len(grid_s), grid_s[np.minimum(index, len(grid_s) - 1)], np.inf)
+    taken_s = np.clip(finish_s - (step.start_s + shift), 0.0, length_s)
+    usual_s = float(np.median(taken_s))
+    doubt_s = own_sd(step.start_s, step.end_s) / max(amount / max(usual_s, 1.0), 1e-6)
+    if usual_s < length_s:
+        covered = 1.0
+    else:
+        doubt_s = float(np.hypot(doubt_s, (1 - covered) * length_s / 2))
+    return StepReading(
+        np.minimum(taken_s[:, None] + DELAYS_S[None, :], length_s),
+        taken_s,
+        np.zeros(len(shift)),
+        max(LEAST_SD["seconds"], doubt_s),
+        max(covered, LEAST_COVER),
+        0.0,
+        count.machine,
+        length_s,
+    )
 
 
 def _round_reading(
@@ -450,8 +469,13 @@ def _round_reading(
             with_rest = with_rest + reading.with_rest
             run_on = run_on + reading.run_on
             variance += reading.sd**2
-        if share < 0.98 and (unit == "seconds" or not skipped):
-            missing = (1 - share) * length_s * (1.0 if skipped else usual_rate)
+        if reading is None and unit == "seconds":
+            missing = length_s * (1.0 if skipped else usual_rate)
+        elif share < 0.98 and unit != "seconds" and not skipped:
+            missing = (1 - share) * length_s * usual_rate
+        else:
+            missing = 0.0
+        if missing:
             read = read + missing
             with_rest = with_rest + missing
             variance += (FILLED_SPREAD * missing) ** 2

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -30,6 +31,8 @@ SPREAD_BY_SEX = 0.42
 SPREAD_BY_OXYGEN = 0.30
 SPREAD_BY_EARLIER = 0.18
 SPREAD_OF_TIME_LEFT = 0.40
+# Spread of one athlete about the middle of the class on the same plan, and how many make a middle.
+SPREAD_IN_CLASS, FEWEST_OTHERS = 0.38, 3
 
 
 @dataclass(frozen=True, eq=False)
@@ -61,8 +64,12 @@ def expectation(
     athlete: Athlete,
     equipment: Equipment | None,
     earlier_power_w: tuple[float, ...] = (),
+    others: Collection[tuple[float, ...]] = (),
 ) -> Expectation:
-    """What each round's value is expected to be, from the plan and the roster alone."""
+    """What each round's value is expected to be, from the plan, the roster and the class.
+
+    others: what machines recorded for others in each round, in the same measure.
+    """
     machine: Machine = "rower" if equipment in (None, "none") else equipment  # type: ignore[assignment]
     power_w, spread = expected_power_w(athlete, machine, earlier_power_w)
     shared = any(len(step.planned.tasks) > 1 for step in scored.steps)
@@ -74,7 +81,22 @@ def expectation(
         sum(_expected_step(step, scored.measure, machine, power_w) for step in steps)
         for steps in scored.rounds
     ]
-    return Expectation(np.asarray(values, dtype=np.float64), spread)
+    own = Expectation(np.asarray(values, dtype=np.float64), spread)
+    return _among_others(own, [other for other in others if len(other) == len(values)])
+
+
+def _among_others(own: Expectation, others: Sequence[tuple[float, ...]]) -> Expectation:
+    """The expectation drawn to the middle of the class, both weighted by their precision."""
+    totals = np.array([sum(other) for other in others])
+    totals = totals[totals > 0]
+    expected = float(own.rounds.sum())
+    if len(totals) < FEWEST_OTHERS or not expected > 0:
+        return own
+    own_weight, class_weight = own.spread**-2, SPREAD_IN_CLASS**-2
+    log_ratio = float(np.log(np.median(totals) / expected))
+    drawn = class_weight / (own_weight + class_weight) * log_ratio
+    spread = float((own_weight + class_weight) ** -0.5)
+    return Expectation(own.rounds * float(np.exp(drawn)), spread)
 
 
 def _expected_step(step: ScoredStep, measure: Measure, machine: Machine, power_w: float) -> float:

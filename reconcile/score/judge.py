@@ -18,7 +18,7 @@ from reconcile.score.sheet import Account, Sheet, follows
 from reconcile.score.texts import MACHINES, TAKES, UNITS, number, text
 
 # A range wider than this share of the value does not confirm anything.
-WIDEST_CONFIRMING = 0.30
+WIDEST_CONFIRMING = 0.12
 # Without a direct count only these can speak against a score: the sheet against itself, a number of
 # another kind, one out of all proportion. A low score needs no recording to be believed.
 TELLING_UNSEEN = (
@@ -65,6 +65,11 @@ def judge(question: ScoreQuestion) -> ScoreResult:
             for measure in OTHER_MEASURES[scored.measure]
         },
         others=question.others,
+        others_logged={
+            name: (row.score, row.rounds)
+            for name, row in question.others_logged.items()
+            if row.score is not None
+        },
         watch_calories=question.watch_calories,
     )
     beyond = beyond_the_possible(logged, rounds, scored, question.athlete, question.equipment)

@@ -52,6 +52,9 @@ SWAPPED_SHARE, MISTYPED_SHARE = 0.75, 0.25
 INFLATED_SIZES = ((0.66, 0.16), (0.26, 0.6), (0.08, 2.5))
 UNDERSTATED_SIZES = ((0.72, 0.15), (0.24, 0.5), (0.04, 2.0))
 
+# Of scores that are somebody else's, how often their row was copied as it stands.
+COPIED_SHARE = 0.5
+
 # How a changed score is written: with rounds that were changed too, or only in the total.
 ROUNDS_CHANGED_SHARE = 0.75
 # A sheet whose rounds do not make its total, though nothing else is wrong.
@@ -62,7 +65,7 @@ MISCOUNTED_SHARE = 0.003
 # Costs, in units of one needless question to an honest athlete.
 COST_OF_FALSE_QUESTION = 1.0
 # Missing a score that is off by a tenth or more; smaller ones cost less, down to the floor.
-COST_OF_MISS = 0.25
+COST_OF_MISS = 0.6
 FULL_COST_AT = 0.10
 LEAST_COST_SHARE = 0.25
 # Without a direct count the same question rests on expectation alone and has to be surer.

@@ -97,6 +97,7 @@ class ScoreQuestion:
     has_heart_rate: a heart rate of this athlete is placed on the block.
     others: athlete name to the values at the bells of each scored round that a machine recorded
         for them on this block (see `recorded_rounds`).
+    others_logged: athlete name to the row that they wrote for this block.
     earlier_power_w: mean power of this athlete's work steps on this machine in earlier classes.
     """
 
@@ -114,4 +115,5 @@ class ScoreQuestion:
     watch_calories: tuple[float, ...] = ()
     has_heart_rate: bool = False
     others: Mapping[str, tuple[float, ...]] = field(default_factory=dict)
+    others_logged: Mapping[str, LoggedScore] = field(default_factory=dict)
     earlier_power_w: tuple[float, ...] = ()

@@ -22,7 +22,8 @@ class Sheet:
     """What was written down, with everything that accounts for it.
 
     total, rounds: as logged. evidence: of the score's own measure; in_other_measures: of others,
-    by their name. others: other athletes' values at the bells. watch_calories: the watch's.
+    by their name. others: other athletes' values at the bells; others_logged: their (score,
+    rounds) as written. watch_calories: the watch's.
     """
 
     total: float
@@ -31,6 +32,9 @@ class Sheet:
     evidence: Evidence
     in_other_measures: Mapping[str, Evidence] = field(default_factory=dict)
     others: Mapping[str, tuple[float, ...]] = field(default_factory=dict)
+    others_logged: Mapping[str, tuple[float, tuple[float, ...] | None]] = field(
+        default_factory=dict
+    )
     watch_calories: tuple[float, ...] = ()
 
     @property
