@@ -9,7 +9,7 @@ DATA ?= intervouch-data
 
 .DEFAULT_GOAL := help
 .DELETE_ON_ERROR:
-.PHONY: help setup demo serve test check bench bench-energy lock clean
+.PHONY: help setup demo serve soak test check bench bench-energy lock clean
 
 help: ## list what can be made
 	@sed -n 's/^\([a-z-]*\):[^#]*## /make \1\t/p' Makefile | expand -t 20
@@ -23,6 +23,10 @@ demo: $(READY) ## make a fictional class in demo-class/ and check it
 serve: $(READY) ## run the service on this machine, at http://127.0.0.1:8000
 	@echo "== serve: the service, its data in $(DATA)/"
 	@$(BIN)/intervouch serve --data $(DATA)
+
+soak: $(READY) ## many uploads at once, and kill -9 fifty times, on both databases
+	@echo "== soak: the service under load and under kill -9, on 127.0.0.1"
+	@$(BIN)/python -m tests.service.soak $(SOAK)
 
 test: check ## check style, types and imports, then run every test
 	@echo "== test: pytest"

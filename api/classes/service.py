@@ -106,7 +106,6 @@ def add_class(
         starts=checked_starts(read_plan(version.text), starts),
         place=place,
         wall_code=new_code(),
-        history={},
     )
     session.add(found)
     session.flush()

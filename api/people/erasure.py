@@ -15,6 +15,7 @@ from api.people.service import person_seen
 from api.people.subject import Subject
 from api.problems import Conflict, NotHere, NotReady
 from api.recordings.service import BYTES, drop_bytes, rename, uploader_handles
+from api.results.record import opened_history, sealed_history
 from api.results.service import seen_result
 from api.service import Service
 from api.storage.audit import write_line
@@ -166,7 +167,8 @@ def erase_rows(
             gone.append((row.gym_id, row.sha256, row.id))
     for class_id in classes:
         found = session.get_one(TrainingClass, class_id)
-        found.history = without(found.history, person.handle)
+        history = without(opened_history(service.keys, found), person.handle)
+        found.history = sealed_history(service.keys, found, history)
     if person.mail:
         for mark, _ in attempt_marks(service.keys, person.mail, "")[:1]:
             session.execute(delete(Attempt).where(Attempt.about == mark))

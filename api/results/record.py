@@ -6,7 +6,8 @@ reader and the files' order are the folder's own.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import json
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
@@ -19,6 +20,7 @@ from api.people.consents import latest_answers
 from api.recordings.columns import decoded
 from api.recordings.service import uploader_handles
 from api.service import Service
+from api.storage.keys import Keys
 from api.storage.model import (
     Attendance,
     Person,
@@ -140,8 +142,39 @@ def class_record(service: Service, inputs: Inputs, progress: Progress | None = N
         uploads=tuple(uploads),
         starts={block: datetime.fromisoformat(text) for block, text in found.starts.items()},
         pins=inputs.pins,
-        history=found.history,
+        history=keyed_history(service.keys, found.gym_id, opened_history(service.keys, found)),
     )
+
+
+def opened_history(keys: Keys, found: TrainingClass) -> dict[str, Any]:
+    """What earlier classes taught, as the class folder has it; empty where nothing came along."""
+    if found.history is None:
+        return {}
+    opened = keys.open(f"history {found.gym_id}", found.id, found.history)
+    history: dict[str, Any] = json.loads(opened)
+    return history
+
+
+def sealed_history(keys: Keys, found: TrainingClass, history: Mapping[str, Any]) -> bytes | None:
+    """Seal what earlier classes taught, for the class's row; None where it is nothing."""
+    if not history:
+        return None
+    text = json.dumps(history, ensure_ascii=False)
+    return keys.seal(f"history {found.gym_id}", found.id, text.encode())
+
+
+def keyed_history(keys: Keys, gym_id: str, value: Any) -> Any:
+    """The same with each device's mark as the gym's decoded recordings have it."""
+    if isinstance(value, dict):
+        return {
+            name: keys.mark(f"device {gym_id}", inner)
+            if name == "mark" and isinstance(inner, str)
+            else keyed_history(keys, gym_id, inner)
+            for name, inner in value.items()
+        }
+    if isinstance(value, list):
+        return [keyed_history(keys, gym_id, inner) for inner in value]
+    return value
 
 
 def uploads_of(service: Service, row: Recording, handles: list[str]) -> list[Upload]:

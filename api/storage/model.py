@@ -201,7 +201,8 @@ class TrainingClass(Base):
     """One class: a plan's version at a time and a place.
 
     inputs_version grows with every change to anything that the result rests on. floor_version is
-    the least that a result may rest on: it rises when something is taken away for good.
+    the least that a result may rest on: it rises when something is taken away for good. history
+    is what earlier classes taught, sealed, as the class folder has it.
     """
 
     __tablename__ = "class"
@@ -215,7 +216,7 @@ class TrainingClass(Base):
     start_tolerance_s: Mapped[float] = mapped_column(Float, default=600.0)
     starts: Mapped[dict[str, str]] = mapped_column(JSON, default=dict)
     place: Mapped[str] = mapped_column(String(200), default="")
-    history: Mapped[dict[str, Any]] = mapped_column(JSON, default=dict)
+    history: Mapped[bytes | None] = mapped_column(LargeBinary)
     wall_code: Mapped[str] = mapped_column(String(16), unique=True)
     inputs_version: Mapped[int] = mapped_column(Integer, default=1)
     floor_version: Mapped[int] = mapped_column(Integer, default=0)

