@@ -21,6 +21,7 @@ from reconcile.pulling import (
     Coasting,
     coasting,
     pull_edges,
+    pulling_by_count,
     pulling_samples,
     speed_is_mean,
 )
@@ -144,7 +145,8 @@ def machine_track(recording: Recording, machine: Machine, file: str) -> MachineT
     power = recording.power_w
     if power is not None and not np.isfinite(power).any():
         power = None
-    if len(time_s) < 2 or (power is None and speed is None and recording.calories is None):
+    cadence, count = recording.cadence_per_min, recording.calories
+    if len(time_s) < 2 or all(told is None for told in (power, speed, cadence, count)):
         return None
     own_speed = recording.speed_m_s if speed is recording.speed_m_s else None
     free = Coasting(np.zeros(len(time_s), dtype=bool), None)
@@ -153,7 +155,10 @@ def machine_track(recording: Recording, machine: Machine, file: str) -> MachineT
         free = coasting(time_s, speed)
         if own_speed is not None:
             averaged = speed_is_mean(time_s, own_speed, recording.distance_m, free)
-    pulling = pulling_samples(time_s, power, recording.cadence_per_min, free, speed)
+    if power is None and speed is None and cadence is None and count is not None:
+        pulling = pulling_by_count(time_s, count)
+    else:
+        pulling = pulling_samples(time_s, power, cadence, free, speed)
     pulled_power: Floats | None
     if power is not None:
         pulled_power = np.where(pulling, np.nan_to_num(power), 0.0)

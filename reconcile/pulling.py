@@ -28,6 +28,8 @@ LONGEST_SAMPLE_GAP_S = 6.0
 LONGEST_HOLD_S = 4.6
 # A fall is coasting where 1/v grows by at least this share of the file's usual coasting.
 COASTING_SHARE = 0.4
+# A calorie that takes so many times as long as usual was added by the flywheel, not by pulling.
+LONGEST_CALORIE = 1.6
 LEAST_FALL = 0.75
 
 
@@ -101,6 +103,19 @@ def pulling_samples(
     if has_cadence:
         return np.nan_to_num(strokes) > 0
     return np.zeros(len(time_s), dtype=bool)
+
+
+def pulling_by_count(time_s: Floats, count: Floats) -> Bools:
+    """At each sample, whether the display's count kept growing, where a file tells nothing else."""
+    known = np.flatnonzero(np.isfinite(count))
+    rises = known[1:][np.diff(count[known]) > 0]
+    pulling = np.zeros(len(time_s), dtype=bool)
+    if len(rises) < 3:
+        return pulling
+    taken_s = np.diff(time_s[rises])
+    for row in np.flatnonzero(taken_s <= LONGEST_CALORIE * np.median(taken_s)):  # a calorie each
+        pulling[rises[row] : rises[row + 1] + 1] = True
+    return pulling
 
 
 def _tails(time_s: Floats, pulling: Bools, idle: Bools) -> Bools:
