@@ -22,6 +22,8 @@ EASY_ROUND = 0.12
 LEFT_EARLY = 0.01
 PULL_IN_REST = 0.12
 LEAST_ACTIVE_S = 4.0
+# How far one person's stops and starts lie from everybody's, in all rounds alike.
+HABIT_SD_S = 0.55
 # How often a pull follows no plan at all: easy pulling in a rest, or a try between blocks.
 EASY_STRAY = 0.5
 HARD_STRAY = 0.08
@@ -150,7 +152,18 @@ def pull_evidence(
         stray = EASY_STRAY if pull.easy else HARD_STRAY
         total += np.logaddexp(np.log1p(-stray) + as_planned, np.log(stray))
     total += _presence(pulls, covered_s, windows, starts, block_s)
-    return LogRatio(first, total)
+    return LogRatio(first, _habit_summed_out(total))
+
+
+def _habit_summed_out(ratio: Floats) -> Floats:
+    """The evidence blurred by what a person does at every bell alike: rounds do not average it."""
+    reach = int(np.ceil(3 * HABIT_SD_S / STEP_S))
+    shifts = np.arange(-reach, reach + 1)
+    weights = np.exp(-0.5 * (shifts * STEP_S / HABIT_SD_S) ** 2)
+    padded = np.pad(ratio, reach, mode="edge")
+    around = np.stack([padded[reach + k : reach + k + len(ratio)] for k in shifts])
+    top = around.max(axis=0)
+    return np.asarray(top + np.log(weights / weights.sum() @ np.exp(around - top)))
 
 
 def _presence(

@@ -33,7 +33,7 @@ LEAST_OVERLAP = 60
 NOT_OF_CLASS = 30.0
 # What everybody does alike (a second late at every bell) is in no recording's own doubt: the bell
 # is never known better than this.
-COMMON_DOUBT_SD_S = 0.7
+COMMON_DOUBT_SD_S = 0.4
 COMMON_DOUBT = np.exp(-0.5 * (np.arange(-6, 7) * STEP_S / COMMON_DOUBT_SD_S) ** 2)
 COMMON_DOUBT = COMMON_DOUBT / COMMON_DOUBT.sum()
 
