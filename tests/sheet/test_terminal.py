@@ -128,7 +128,7 @@ def test_names_and_messages_cannot_steer_the_terminal_or_the_markup() -> None:
 
 def test_a_class_with_nothing_to_ask_says_so() -> None:
     quiet = ClassResult(RESULT.title, (RESULT.athletes[0],), ())
-    assert "Questions to ask\nNone." in printed(100, quiet)
+    assert "Questions to ask\nNone:" in printed(100, quiet)
 
 
 def test_every_verdict_has_a_sign_of_its_own_shape() -> None:
