@@ -144,10 +144,12 @@ def pull_edges(
 
     Breaks shorter than a stroke's recovery are bridged and single samples dropped. A start lies
     half-way between the samples around it; so does an end, unless the coasting after it tells more.
+    A gap ends a run: what was done while nothing was recorded is not known.
     averaged: a sample's speed is the mean since the sample before it.
     """
-    edges = np.diff(np.concatenate([[0], pulling.astype(int), [0]]))
-    starts, ends = np.flatnonzero(edges == 1), np.flatnonzero(edges == -1) - 1
+    gone_on = pulling[1:] & pulling[:-1] & (np.diff(time_s) <= LONGEST_SAMPLE_GAP_S)
+    starts = np.flatnonzero(pulling & ~np.concatenate([[False], gone_on]))
+    ends = np.flatnonzero(pulling & ~np.concatenate([gone_on, [False]]))
     if len(starts) == 0:
         return np.zeros(0), np.zeros(0), starts, ends
     usual_step = float(np.median(np.diff(time_s)))
