@@ -19,8 +19,8 @@ from starlette.exceptions import HTTPException as StarletteHTTPException
 from api.classes.endpoints import router as classes_router
 from api.http import error_answer, problem_answer
 from api.metrics import Metrics
-from api.pages.endpoints import page_error
 from api.pages.endpoints import router as pages_router
+from api.pages.forms import page_error
 from api.people.endpoints import router as people_router
 from api.plans.endpoints import router as plans_router
 from api.problems import STATUS, NotHere, ServiceError

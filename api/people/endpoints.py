@@ -274,14 +274,15 @@ def revoke_token(service: ServiceNow, subject: Keeper, token_id: TokenId) -> Don
 
 
 def person_answer(session: Session, subject: Subject, person: Person) -> PersonAnswer:
-    """Describe somebody; the body's figures only to coaches and to the person."""
-    figures = subject.coaches or person.id == subject.person_id
+    """Describe somebody; the body's figures only to coaches and to who surely is that person."""
+    own = person.id == subject.person_id and not subject.visiting
+    figures = subject.coaches or own
     body = {name: getattr(person, name) if figures else None for name in people.BODY}
     return PersonAnswer(
         id=person.id,
         handle=person.handle,
         name=person.name,
-        mail=person.mail,
+        mail=person.mail if own or subject.coaches or subject.owns else None,
         roles=sorted(person_roles(session, person.id)),  # type: ignore[arg-type]
         made_at=person.made_at,
         **body,

@@ -8,7 +8,7 @@ from datetime import timedelta
 from sqlalchemy import delete, func, select, update
 from sqlalchemy.orm import Session
 
-from api.people.consents import BY_NAME, note_answer
+from api.people.consents import BY_NAME, answer_of, note_answer
 from api.people.passwords import password_hash
 from api.people.sight import visible_links, visible_people, visible_tokens
 from api.people.signing_in import make_link
@@ -227,13 +227,16 @@ def answer_consent(
 ) -> list[str]:
     """Keep the person's own answer; gives the classes whose result may change by it.
 
-    Here by the code on the wall, a person may agree to the use of what they upload and no more.
+    Here by the code on the wall, a person may agree to the use of what they upload, where nobody
+    has said no before, and no more.
     """
     if version != BY_NAME[purpose].version:
         what = "The words have changed since: read them again."
         raise Refused(what, code="other_version", faults=[Fault("version", what, "version")])
-    if subject.visiting and (purpose != "recordings" or not agreed):
-        raise NotHere
+    if subject.visiting:
+        known = answer_of(session, subject.person_id, purpose)
+        if purpose != "recordings" or not agreed or known is False:
+            raise NotHere
     note_answer(session, person_id=subject.person_id, purpose=purpose, agreed=agreed)
     write_line(
         session, gym_id=subject.gym_id, actor=subject.audit_mark, action="consent.answer",

@@ -84,7 +84,7 @@ def visible_people(subject: Subject) -> Select[Person]:
 
 
 def visible_attendances(subject: Subject, class_id: str) -> Select[Attendance]:
-    """A coach: the class's roster. An athlete: their own row."""
+    """A coach: the class's roster. An athlete: their own row. A visitor: none; it tells a body."""
     rows = (
         select(Attendance)
         .join(TrainingClass, TrainingClass.id == Attendance.class_id)
@@ -92,7 +92,8 @@ def visible_attendances(subject: Subject, class_id: str) -> Select[Attendance]:
     )
     if subject.coaches:
         return rows
-    return rows.where(Attendance.person_id == subject.person_id)
+    rows = rows.where(Attendance.person_id == subject.person_id)
+    return rows.where(false()) if subject.visiting else rows
 
 
 def visible_scores(subject: Subject, class_id: str) -> Select[Score]:

@@ -16,6 +16,7 @@ from sqlalchemy.orm import Session, sessionmaker
 from api.settings import Settings
 
 BUSY_MS = 30_000
+TRIES = 5  # at a checkpoint while somebody reads
 
 
 @dataclass(frozen=True)
@@ -58,7 +59,10 @@ class Database:
         """Let what was deleted leave the files too: SQLite's log, PostgreSQL's dead rows."""
         with self.engine.connect().execution_options(isolation_level="AUTOCOMMIT") as connection:
             if self.engine.dialect.name == "sqlite":
-                connection.exec_driver_sql("PRAGMA wal_checkpoint(TRUNCATE)")
+                for _ in range(TRIES):
+                    busy = connection.exec_driver_sql("PRAGMA wal_checkpoint(TRUNCATE)").first()
+                    if busy is not None and not busy[0]:
+                        return
             else:
                 connection.exec_driver_sql("VACUUM")
 
