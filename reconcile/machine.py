@@ -161,7 +161,7 @@ def machine_track(recording: Recording, machine: Machine, file: str) -> MachineT
         pulling = pulling_samples(time_s, power, cadence, free, speed)
     pulled_power: Floats | None
     if power is not None:
-        pulled_power = np.where(pulling, np.nan_to_num(power), 0.0)
+        pulled_power = np.where(pulling, _filled(time_s, power)[0], 0.0)
     elif speed is not None and machine != "bike":
         pulled_power = np.where(pulling, DRAG[machine] * np.nan_to_num(speed) ** 3, 0.0)
     else:

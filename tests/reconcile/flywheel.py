@@ -8,7 +8,7 @@ coasting, k·v³ (the contract of the class folder).
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from typing import Literal
@@ -23,7 +23,7 @@ BRAKE = {"rower": 2.80, "ski": 2.80, "bike": 0.35}
 BELL = datetime(2026, 3, 9, 17, 30, tzinfo=UTC)
 
 Machine = Literal["rower", "ski", "bike"]
-Channel = Literal["power", "speed", "distance", "count", "cadence", "heart"]
+Channel = Literal["power", "speed", "distance", "count", "cadence"]
 EVERYTHING: tuple[Channel, ...] = ("power", "speed", "distance", "count", "cadence")
 
 
@@ -82,7 +82,7 @@ def spun(
 
 def sampled(
     wheel: Wheel,
-    channels: Collection[Channel] = EVERYTHING,
+    channels: Sequence[Channel] = EVERYTHING,
     *,
     first_s: float | None = None,
     last_s: float | None = None,
