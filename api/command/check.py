@@ -14,7 +14,6 @@ import typer
 if TYPE_CHECKING:  # what a command needs is imported when it runs
     from rich.console import Console
 
-    from reconcile.classes import ClassRecord
     from reconcile.result import ClassResult
 
 Report = Callable[[str, int, int], None]
@@ -31,7 +30,9 @@ def check(
     ] = None,
     html_file: Annotated[
         Path | None,
-        typer.Option("--html", metavar="FILE", help="Write the class page here."),
+        typer.Option(
+            "--html", metavar="FILE", help="Write the class page here, or that of --explain."
+        ),
     ] = None,
     history_file: Annotated[
         Path | None,
@@ -41,8 +42,27 @@ def check(
             help="Write what is known after this class here, for the next class's folder.",
         ),
     ] = None,
+    explain: Annotated[
+        str | None,
+        typer.Option("--explain", metavar="FILE", help="Tell what one recording's place rests on."),
+    ] = None,
+    explain_energy: Annotated[
+        str | None,
+        typer.Option(
+            "--explain-energy", metavar="ATHLETE", help="Tell how each step's energy came about."
+        ),
+    ] = None,
+    oxygen_timed: Annotated[
+        bool,
+        typer.Option(
+            "--oxygen-timed",
+            help="Show what a mask would read beside energy, here and in the class page.",
+        ),
+    ] = False,
 ) -> None:
     """Check a class: what was planned and logged against what the devices recorded.
+
+    What --explain and --explain-energy tell is printed in place of the class sheet.
 
     The exit status is 0 also when some recordings could not be read (the sheet lists them), and 1
     when nothing could be checked.
@@ -50,7 +70,7 @@ def check(
     from api.folder import ClassFolderError, read_class_folder
     from api.sheet.rows import class_sheet
     from api.sheet.terminal import print_sheet
-    from reconcile.engine import reconcile_class
+    from reconcile.engine import workings
 
     for path in (json_file, html_file, history_file):
         if path is not None and not path.parent.is_dir():
@@ -58,46 +78,59 @@ def check(
     try:
         with progress_bar() as report:
             record = read_class_folder(folder, report)
-            result = reconcile_class(record, report)
+            worked = workings(record, report)
     except ClassFolderError as error:
         stop(str(error))
-    write_outputs(record, result, json_file, html_file, history_file)
-    print_sheet(sheet_console(), class_sheet(record, result))
-    if nothing_checked(result):
-        stop(
-            f"Nothing in {folder} could be checked: none of its recordings could be read, and no "
-            "score can be judged without one. See the files listed above."
-        )
+    result = worked.result
+    recording = energy = masks = None
+    if explain is not None or explain_energy is not None:
+        from api.command.explaining import told_energy, told_recording
 
-
-def write_outputs(
-    record: ClassRecord,
-    result: ClassResult,
-    json_file: Path | None,
-    html_file: Path | None,
-    history_file: Path | None,
-) -> None:
-    """Write the document, the page and the history that are asked for; ends with 1 on failure."""
-    from reconcile.document import document_text
-
-    texts: list[tuple[Path, str]] = []
+        recording = None if explain is None else told_recording(record, worked, explain)
+        energy = None if explain_energy is None else told_energy(worked, explain_energy)
+    if oxygen_timed:
+        masks = {name: answer.oxygen_timed for name, answer in worked.energy.items()}
     if json_file is not None:
-        texts.append((json_file, document_text(result)))
-    if html_file is not None:
+        from reconcile.document import document_text
+
+        write(json_file, document_text(result))
+    if html_file is not None and recording is not None:
+        from api.sheet.explained_page import explained_page
+
+        write(html_file, explained_page(recording, result.title))
+    elif html_file is not None:
         from api.sheet.page import class_page
 
-        texts.append((html_file, class_page(record, result)))
+        write(html_file, class_page(record, result, masks))
     if history_file is not None:
         from reconcile.history import History
         from reconcile.learning import learn
 
         known, _ = History.read(record.history)
-        texts.append((history_file, learn(known, record, result).as_json()))
-    for path, text in texts:
-        try:
-            path.write_text(text, encoding="utf-8", newline="\n")
-        except OSError as error:
-            stop(f"{path} cannot be written: {error.strerror}. Name a place that can be.")
+        write(history_file, learn(known, record, result).as_json())
+    if recording is not None:
+        from api.sheet.explained_terminal import print_explained
+
+        print_explained(sheet_console(), recording)
+    if energy is not None:
+        from api.sheet.energy_terminal import print_energy
+
+        print_energy(sheet_console(), *energy, oxygen_timed=oxygen_timed)
+    if recording is None and energy is None:
+        print_sheet(sheet_console(), class_sheet(record, result))
+        if nothing_checked(result):
+            stop(
+                f"Nothing in {folder} could be checked: none of its recordings could be read, and "
+                "no score can be judged without one. See the files listed above."
+            )
+
+
+def write(path: Path, text: str) -> None:
+    """Write what was asked for; ends with 1 where the place cannot be written."""
+    try:
+        path.write_text(text, encoding="utf-8", newline="\n")
+    except OSError as error:
+        stop(f"{path} cannot be written: {error.strerror}. Name a place that can be.")
 
 
 def nothing_checked(result: ClassResult) -> bool:

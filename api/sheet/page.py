@@ -11,7 +11,9 @@ from api.sheet import terminal, words
 from api.sheet.picture import COLUMNS, HEIGHT, Picture, Strip, athlete_picture, round_strips
 from api.sheet.rows import BlockTable, Row, class_sheet, energy_notes, load_summary
 from reconcile.classes import ClassRecord
-from reconcile.result import Advice, AthleteResult, ClassResult, Interval
+from reconcile.result import Advice, AthleteResult, ClassResult, Energy, Interval
+
+OxygenTimed = Mapping[str, tuple[Energy | None, ...]]
 
 
 @dataclass(frozen=True)
@@ -37,7 +39,8 @@ class PageTable:
 class PageAthlete:
     """An athlete's part of the page.
 
-    notes: the athlete's own words. energy: what there is to say of the energy.
+    notes: the athlete's own words. energy: what there is to say of the energy. masks: what a mask
+    would read in each step, None where that is not shown.
     """
 
     place: int
@@ -47,10 +50,16 @@ class PageAthlete:
     notes: tuple[str, ...]
     energy: tuple[str, ...]
     advice: tuple[Advice, ...]
+    masks: tuple[Energy | None, ...] | None
 
 
-def class_page(record: ClassRecord, result: ClassResult) -> str:
-    """Return the page as HTML text; the same class gives the same text."""
+def class_page(
+    record: ClassRecord, result: ClassResult, oxygen_timed: OxygenTimed | None = None
+) -> str:
+    """Return the page as HTML text; the same class gives the same text.
+
+    oxygen_timed: by athlete, what a mask would read in each step, to be shown beside the demand.
+    """
     sheet = class_sheet(record, result)
     places = {athlete.athlete: place for place, athlete in enumerate(result.athletes, start=1)}
     tables = tuple(
@@ -85,6 +94,7 @@ def class_page(record: ClassRecord, result: ClassResult) -> str:
             ),
             energy=energy_notes(result, athlete.athlete),
             advice=athlete.advice,
+            masks=None if oxygen_timed is None else oxygen_timed.get(athlete.athlete),
         )
         for place, athlete in enumerate(result.athletes, start=1)
     )
@@ -133,13 +143,6 @@ def number_text(value: float | None) -> str:
     return "–" if value is None else words.number(value)
 
 
-def energy_text(step: Interval) -> str:
-    """Kilocalories of a step with the range, or a dash."""
-    if step.energy is None:
-        return "–"
-    return f"{step.energy.kcal:.1f} ({step.energy.low:.1f}–{step.energy.high:.1f})"
-
-
 def attempted_text(step: Interval) -> str:
     """Whether a work step was begun, in a word."""
     if step.kind == "rest":
@@ -150,7 +153,7 @@ def attempted_text(step: Interval) -> str:
 FILTERS: Mapping[str, object] = {
     "offset": offset_text,
     "number": number_text,
-    "step_energy": energy_text,
+    "kilocalories": terminal.step_energy_text,
     "attempted": attempted_text,
     "sentence": terminal.sentence,
 }

@@ -80,7 +80,8 @@ class Strip:
 class Picture:
     """One athlete's plot.
 
-    The paths lie in boxes HEIGHT high, four units a column for the heart rate and two for power.
+    The paths lie in boxes HEIGHT high, four units a column for the heart rate (and for the answer
+    fitted to it, where that is shown) and two for power.
     """
 
     bands: tuple[Band, ...]
@@ -96,6 +97,7 @@ class Picture:
     machine: tuple[Mark, ...]
     least_width_px: int
     description: str
+    fitted: str = ""
 
 
 def round_strips(block: TimedBlock, intervals: Sequence[Interval], whom: str) -> tuple[Strip, ...]:

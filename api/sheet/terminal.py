@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterable
 from typing import Literal
 
 from rich.cells import cell_len
@@ -12,6 +13,7 @@ from rich.text import Text
 
 from api.sheet import words
 from api.sheet.rows import BlockTable, ClassSheet, Row, load_summary
+from reconcile.result import Energy
 
 FREE_TEXT = 12
 NUMBERS = {"recorded", "logged"}
@@ -27,16 +29,25 @@ def print_sheet(console: Console, sheet: ClassSheet) -> None:
     Signs stand beside words and styles only repeat what they say, so that nothing is lost without
     colour, in a pipe, or where only ASCII can be shown. No line ends in blanks.
     """
-    printer = SheetPrinter(console)
+    print_parts(console, lambda printer: sheet_parts(printer, sheet))
+
+
+def sheet_parts(printer: SheetPrinter, sheet: ClassSheet) -> None:
+    """The parts of a sheet, in the order in which a coach reads them."""
+    printer.line(sheet.title, "bold")
+    for table in sheet.tables:
+        printer.block(table)
+    printer.files(sheet)
+    printer.advice(sheet)
+    printer.questions(sheet)
+    printer.gap()
+    printer.line(words.CARE)
+
+
+def print_parts(console: Console, parts: Callable[[SheetPrinter], None]) -> None:
+    """Print what `parts` prints, without blanks at the ends of lines."""
     with console.capture() as capture:
-        printer.line(sheet.title, "bold")
-        for table in sheet.tables:
-            printer.block(table)
-        printer.files(sheet)
-        printer.advice(sheet)
-        printer.questions(sheet)
-        printer.gap()
-        printer.line(words.CARE)
+        parts(SheetPrinter(console))
     console.file.writelines(f"{line.rstrip()}\n" for line in capture.get().splitlines())
 
 
@@ -58,6 +69,11 @@ class SheetPrinter:
     def line(self, content: str, style: str = "", indent: int = 0) -> None:
         """One paragraph, wrapped at words."""
         self.console.print(Padding(self.text(content, style), (0, 0, 0, indent)))
+
+    def rows(self, rows: Iterable[str]) -> None:
+        """Rows of a plot, each on one line."""
+        for row in rows:
+            self.console.print(self.text(row), no_wrap=True, overflow="crop")
 
     def gap(self) -> None:
         """An empty line."""
@@ -232,6 +248,13 @@ def energy_text(row: Row) -> str:
     if row.energy is None:
         return "–"
     return f"{row.energy.kcal:.0f} ({row.energy.low:.0f}–{row.energy.high:.0f})"
+
+
+def step_energy_text(energy: Energy | None) -> str:
+    """Kilocalories of a step with the range, or a dash."""
+    if energy is None:
+        return "–"
+    return f"{energy.kcal:.1f} ({energy.low:.1f}–{energy.high:.1f})"
 
 
 def energy_range_text(row: Row) -> str:

@@ -140,6 +140,35 @@ Loads are the coach's and the athlete's call. A question on this sheet is a ques
 heart rate alone never rejects a score. Heart data is private: share this sheet only with those
 whom it concerns."""
 
+# Explaining one recording.
+HEART_KEY = "Heart rate (:), and the answer to the plan that fits it best (-), = where both are"
+POWER_KEY = "Power, watts"
+PLAN_KEY = "The plan at its likeliest place: _ work, / rest, | bells; minutes from the first sample"
+LIKELIHOOD_KEY = "How well the samples fit each start (a logarithm), the places numbered as below"
+LIKELIHOOD_AND_CLOCK_KEY = f"{LIKELIHOOD_KEY}, c: the device's clock alone"
+SAMPLES_SILENT = "The samples by themselves say nothing of where it begins."
+SPREAD_OUT = (
+    "Its clock stood still while it was paused: the pauses are put back here, so that times differ "
+    "from the device's own."
+)
+NO_PLACE = "No block of the plan has a place on it."
+SAYS_KEY = (
+    "Under each source: how much more or less likely it finds a place than the first one. Clock "
+    "and class: the device's clock, the bell as everybody's recordings tell it, the stated start, "
+    "and this recording's other blocks."
+)
+
+# Explaining energy.
+ENERGY_KEY = (
+    "A step a line: the joined result with its range, and from which models, each with its value, "
+    "its spread (one standard deviation) and its weight (×). A model's value covers the parts of "
+    "the step that it speaks of. What errs in one step errs in all, so ranges of totals are wide."
+)
+OXYGEN_TIMED = (
+    "By mask: what measured breathing would show inside the step's window. It comes later than the "
+    "work that it pays for, and is another view of the same energy: never add the two."
+)
+
 
 def in_hundred(probability: float) -> str:
     """A probability as people say it, never as a certainty: "71 in 100", "over 99 in 100"."""

@@ -154,6 +154,14 @@ def _turn_windows(assignment: Assignment, block: TimedBlock) -> list[MachineWind
     return sorted(windows, key=lambda window: window.start_s)
 
 
+def reach_of(signals: Signals, *, pinned: bool) -> float:
+    """The most that a recording's samples may say for one place against another, nats."""
+    reach = MACHINE_REACH if signals.track is not None else HEART_REACH
+    if signals.upload.recording is not None and signals.upload.recording.laps:
+        reach += LAP_REACH
+    return reach + PINNED if pinned else reach
+
+
 def recording_evidence(
     assignment: Assignment,
     plan: Plan,
@@ -185,11 +193,7 @@ def recording_evidence(
         shown_s = (recording.start - stated_start).total_seconds()
         habits = MACHINE if signals.track is not None else WATCH
         clock = clock_log_prior(shown_s - x_s, habits) + np.log(STEP_S)
-    reach = MACHINE_REACH if signals.track is not None else HEART_REACH
-    if recording.laps:
-        reach += LAP_REACH
-    if pins:
-        reach += PINNED
+    reach = reach_of(signals, pinned=bool(pins))
     return RecordingEvidence(
         index_of(assignment.delay_s), blocks, first, clock, index_of(signals.length_s), reach
     )
