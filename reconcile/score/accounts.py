@@ -107,25 +107,44 @@ def counted_rest(sheet: Sheet, readings: Readings) -> Iterator[Account]:
     evidence = sheet.evidence
     if evidence.measure == "seconds" or not evidence.direct:
         return
-    but_last = evidence.with_rest.copy()
-    but_last[:, -1] = evidence.read[:, -1, 0]
-    ways: tuple[tuple[Floats, priors.Cut], ...] = (
-        (evidence.with_rest, "set to 0"),
-        (evidence.with_rest, "running on"),
-        (but_last, "set to 0"),
-        (but_last, "running on"),
-    )
-    for values, way in ways:
-        shown = cut_to_whole(values[:, :, None], evidence.sd, evidence.pieces, way)
-        likelihood = on_two_levels(
-            sheet,
-            readings,
-            partial(_rounds_of, sheet, shown, evidence.weight),
-            partial(_score_of, sheet, shown.only(evidence.counting), evidence.weight),
-            0.7,
-        )
-        predicts = take_of(values[evidence.best, readings.counting], sheet.take)
-        yield Account("counted_rest", 1.0 / len(ways), likelihood, predicts)
+    ends = evidence.with_rest
+    same = bool(np.allclose(ends[:, :, 0], ends[:, :, 1], atol=0.05))
+    ran_on = [ends[:, :, 0]] if same else [ends[:, :, 0], ends[:, :, 1]]
+    cuts: tuple[priors.Cut, ...] = ("set to 0", "running on")
+    for whole in ran_on:
+        but_last = np.concatenate([whole[:, :-1], evidence.read[:, -1:, 0]], axis=1)
+        for values in (whole, but_last):
+            predicts = take_of(values[evidence.best, readings.counting], sheet.take)
+            for way in cuts:
+                shown = cut_to_whole(values[:, :, None], evidence.sd, evidence.pieces, way)
+                likelihood = on_two_levels(
+                    sheet,
+                    readings,
+                    partial(_rounds_partly, sheet, shown),
+                    partial(_score_of, sheet, shown.only(evidence.counting), evidence.weight),
+                    0.9,
+                )
+                yield Account("counted_rest", 0.25 / len(ran_on), likelihood, predicts)
+
+
+def _rounds_partly(sheet: Sheet, with_rest: Shown) -> float:
+    """Probability of rounds of which most, not all, were read at the end of the rest."""
+    assert sheet.rounds is not None
+    evidence = sheet.evidence
+    entries = align(sheet.rounds, evidence.skipped)
+    if entries is None:
+        return 0.0
+    indices, numbers = entries
+    keep = np.zeros(len(evidence.skipped), dtype=bool)
+    keep[indices] = True
+    at_bell = cut_to_whole(evidence.read[:, :, :1], evidence.sd, evidence.pieces, "set to 0")
+    at_end = with_rest.only(keep).equals(numbers)
+    low, high = at_bell.only(keep).middle, with_rest.only(keep).middle
+    span = np.maximum(high - low, 1.0)
+    between = ((numbers >= low - 1) & (numbers <= high + 1)) / (span + 2)
+    each = 0.8 * at_end + 0.1 * at_bell.only(keep).equals(numbers) + 0.1 * between
+    each = np.where(evidence.skipped[indices], np.maximum(each, 0.5 * (numbers == 0)), each)
+    return float(evidence.weight @ each.prod(axis=1))
 
 
 def _rounds_of(sheet: Sheet, shown: Shown, weight: Floats) -> float:
@@ -527,14 +546,16 @@ def _rounds_resized(sheet: Sheet, sizes: Sizes, sign: float) -> float:
 
 
 def unexplained(sheet: Sheet, readings: Readings) -> Iterator[Account]:
-    """Any number at all, evenly over orders of magnitude."""
-    any_number = 1.0 / (max(sheet.total, 1.0) * np.log(1000.0))
-    likelihood = any_number
+    """Any number, the nearer to what was done the likelier, above and below alike."""
+    sizes = ((1.0, priors.UNEXPLAINED_SIZE),)
+    above = _score_resized(sheet, readings, sizes, 1.0)
+    below = _score_resized(sheet, readings, sizes, -1.0)
+    likelihood = 0.5 * (above + below) or 1e-3 / max(sheet.total, 1.0)
     if sheet.rounds is not None and sheet.consistent:
         likelihood *= rounds_of_any_kind(sheet.rounds)
     elif sheet.rounds is not None:
         whatever = rounds_of_any_kind(sheet.rounds) / max(1.0, sheet.total)
-        likelihood *= 0.5 * max(whatever, readings.honest_rounds(sheet.rounds))
+        likelihood *= 0.3 * max(whatever, readings.honest_rounds(sheet.rounds))
     yield Account("unexplained", 1.0, likelihood)
 
 

@@ -63,7 +63,8 @@ class Evidence:
     """Scenarios (g) of the value of each round (k), read at each of `DELAYS_S` (d).
 
     weight: (g,), sums to 1. read: (g, k, d), continuous; `read[:, :, 0]` is at the bells.
-    with_rest: (g, k), the display left running until the next scored step or the block's end.
+    with_rest: (g, k, 2), the display left running until the next work step, and until the next
+    scored one (the block's end after the last).
     run_on: (g, k), what the flywheel adds in work off the machine that follows without a rest.
     pieces: (k,), how many readings of the display make a round's value.
     sd: (g, k), the doubt of each value beside the scenario. skipped: (k,), rounds not attempted.
@@ -168,7 +169,7 @@ def _expected_evidence(
         measure=scored.measure,
         weight=SPREAD_WEIGHTS / SPREAD_WEIGHTS.sum(),
         read=np.repeat(values[:, :, None], len(DELAYS_S), axis=2),
-        with_rest=values,
+        with_rest=np.repeat(values[:, :, None], 2, axis=2),
         run_on=np.zeros_like(values),
         pieces=pieces_of(scored),
         sd=np.maximum(ROUND_SPREAD * values, LEAST_SD[scored.measure]),
@@ -276,7 +277,7 @@ def _counted_evidence(
         factor = np.exp(FACTOR_NODES * scale_sd)
         factor_weight = FACTOR_WEIGHTS / FACTOR_WEIGHTS.sum()
         read = (factor[:, None, None, None] * read[None]).reshape(-1, *read.shape[1:])
-        with_rest = (factor[:, None, None] * with_rest[None]).reshape(-1, with_rest.shape[1])
+        with_rest = (factor[:, None, None, None] * with_rest[None]).reshape(-1, len(rounds), 2)
         run_on = np.tile(run_on, (len(factor), 1))
         sd = np.tile(sd, (len(factor), 1))
         weight = (factor_weight[:, None] * weight[None]).ravel()
@@ -333,7 +334,7 @@ def _pulls_in_rests(question: ScoreQuestion, scored: Scored) -> bool:
 
 @dataclass(frozen=True, eq=False)
 class StepReading:
-    """One scored step as counted: read (g, d), with_rest, run_on (g,), and how well known it is."""
+    """One scored step as counted: read (g, d), with_rest (g, 2), run_on (g,), and its doubt."""
 
     read: Floats
     with_rest: Floats
@@ -372,9 +373,9 @@ def _step_reading(
     delay_s = np.concatenate([PROMPT_DELAYS_S, late_s])
     read_s = step.end_s + shift[:, None] + delay_s[None, :]
     start_s = step.start_s + shift
-    rest_end_s = step.next_scored_s + shift
+    rest_end_s = np.array([step.next_work_s, step.next_scored_s])[None, :] + shift[:, None]
     read = np.zeros(read_s.shape)
-    with_rest = np.zeros(len(shift))
+    with_rest = np.zeros((len(shift), 2))
     run_on = np.zeros(len(shift))
     variance = 0.0
     for count in taken:
@@ -382,7 +383,7 @@ def _step_reading(
         own_sd = count.metres_sd if unit == "metres" else count.calories_sd
         begun = np.asarray(at(start_s))
         read += np.asarray(at(read_s.ravel())).reshape(read_s.shape) - begun[:, None]
-        with_rest += np.asarray(at(rest_end_s)) - begun
+        with_rest += np.asarray(at(rest_end_s.ravel())).reshape(-1, 2) - begun[:, None]
         if step.on_into_s > step.end_s:
             run_on += np.asarray(at(step.on_into_s + shift)) - np.asarray(at(step.end_s + shift))
         variance += own_sd(step.start_s, step.end_s) ** 2
@@ -434,7 +435,7 @@ def _finish_reading(
         doubt_s = float(np.hypot(doubt_s, (1 - covered) * length_s / 2))
     return StepReading(
         np.minimum(taken_s[:, None] + DELAYS_S[None, :], length_s),
-        taken_s,
+        np.repeat(taken_s[:, None], 2, axis=1),
         np.zeros(len(shift)),
         max(LEAST_SD["seconds"], doubt_s),
         max(covered, LEAST_COVER),

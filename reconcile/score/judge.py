@@ -19,17 +19,10 @@ from reconcile.score.texts import MACHINES, TAKES, UNITS, number, text
 
 # A range wider than this share of the value does not confirm anything.
 WIDEST_CONFIRMING = 0.12
-# Without a direct count only these can speak against a score: the sheet against itself, a number of
-# another kind, one out of all proportion. A low score needs no recording to be believed.
-TELLING_UNSEEN = (
-    "missing_round",
-    "extra_round",
-    "arithmetic_slip",
-    "digits_swapped",
-    "wrong_measure",
-    "watch_calories",
-    "inflated",
-)
+# Without a direct count only these can speak against a score: the sheet against itself; and where
+# the number is a high one, a number of another kind or one out of all proportion.
+AGAINST_ITSELF = ("missing_round", "extra_round", "arithmetic_slip", "digits_swapped")
+OUT_OF_PROPORTION = ("wrong_measure", "watch_calories", "inflated")
 # What a number may have been instead: the machine's other count.
 OTHER_MEASURES: dict[Measure, tuple[Measure, ...]] = {
     "calories": ("metres",),
@@ -142,7 +135,7 @@ def _verdict(
     prompt = sum(probability for account, probability in ranked if account.prompt)
     other = sum(probability for account, probability in ranked if not account.prompt)
     if recorded is None:
-        telling = sum(p for account, p in ranked if account.code in TELLING_UNSEEN)
+        telling = _telling_unseen(sheet, ranked)
         cost_of_silence = telling * priors.COST_OF_MISS_UNSEEN
         if prompt * priors.COST_OF_FALSE_QUESTION < cost_of_silence:
             return "doubtful"
@@ -157,6 +150,14 @@ def _verdict(
         return "doubtful"
     counted = sum(p * account.recorded for account, p in ranked if account.prompt)
     return "confirmed" if narrow and counted > 0.5 * (prompt + other) else "plausible"
+
+
+def _telling_unseen(sheet: Sheet, ranked: Sequence[tuple[Account, float]]) -> float:
+    """Probability of what can speak against a score that no machine counted."""
+    codes: tuple[str, ...] = AGAINST_ITSELF if sheet.rounds is not None else ()
+    if sheet.total > _expected(sheet.evidence, sheet.take):
+        codes += OUT_OF_PROPORTION
+    return sum(probability for account, probability in ranked if account.code in codes)
 
 
 def _explanations(

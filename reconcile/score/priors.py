@@ -10,7 +10,7 @@ from typing import Literal
 
 # Prior probability of each way in which a logged number comes about; they sum to 1.
 PRIOR: dict[str, float] = {
-    "rounding": 0.30,
+    "rounding": 0.293,
     "counted_coasting": 0.44,
     "counted_rest": 0.03,
     "missing_round": 0.03,
@@ -22,7 +22,7 @@ PRIOR: dict[str, float] = {
     "other_athlete": 0.015,
     "inflated": 0.048,
     "understated": 0.025,
-    "unexplained": 0.002,
+    "unexplained": 0.009,
 }
 # Of `counted_coasting`, the share that is read more than 3 s after the bell.
 LATE_SHARE = 0.07
@@ -39,8 +39,17 @@ ONE_MISSING_SHARE = 0.88
 
 # Sizes of an arithmetic slip, both signs alike: a carry forgotten, off by a few, and the rest
 # spread over some share of the score.
-SLIP_SIZES = {1.0: 0.14, 2.0: 0.07, 3.0: 0.04, 5.0: 0.05, 10.0: 0.32, 20.0: 0.06, 100.0: 0.05}
-SLIP_SPREAD_SHARE = 0.27
+SLIP_SIZES = {
+    1.0: 0.14,
+    2.0: 0.10,
+    3.0: 0.08,
+    4.0: 0.06,
+    5.0: 0.07,
+    10.0: 0.28,
+    20.0: 0.06,
+    100.0: 0.03,
+}
+SLIP_SPREAD_SHARE = 0.18
 SLIP_SPREAD = 0.08
 # Without written rounds a slip cannot be seen; what looks like one is mostly something else.
 UNSEEN_SLIP = 0.4
@@ -48,9 +57,13 @@ UNSEEN_SLIP = 0.4
 # Swapped neighbours are the usual slip of the pen; one wrong, lost or doubled digit is rarer.
 SWAPPED_SHARE, MISTYPED_SHARE = 0.75, 0.25
 
-# Size of an inflation or understatement, log ratio to what was done: exponentials.
-INFLATED_SIZES = ((0.66, 0.16), (0.26, 0.6), (0.08, 2.5))
-UNDERSTATED_SIZES = ((0.72, 0.15), (0.24, 0.5), (0.04, 2.0))
+# Size of an inflation or understatement, log ratio to what was done, as exponentials: most are
+# small; some inflated numbers are out of all proportion. What lies between, far off and still
+# possible, is more often something that nobody has thought of.
+INFLATED_SIZES = ((0.84, 0.17), (0.04, 0.5), (0.12, 2.5))
+UNDERSTATED_SIZES = ((0.95, 0.16), (0.05, 0.5))
+# The log ratio of an unexplained number, double-exponential.
+UNEXPLAINED_SIZE = 0.7
 
 # Of scores that are somebody else's, how often their row was copied as it stands.
 COPIED_SHARE = 0.5
