@@ -49,6 +49,11 @@ MOVE_S, MOST_S = 6.0, 25.0
 PASSES = 3
 
 
+# Heights are surer than places: what is left of the noise's correlation moves edges more than sizes.
+# Share of the fit's standard deviation that a height really has, by simulation.
+HEIGHT_SD_SHARE = 0.5
+
+
 @dataclass(frozen=True)
 class Edge:
     """When work began or ended, seconds from the step's planned start, with one sd."""
@@ -104,7 +109,10 @@ def heart_answers(
     usual = {place: _usual(fit.values, covered, place) for place in {s.step for s in covered}}
     return {
         (step.round, step.step): HeartAnswer(
-            float(height / usual[step.step]), float(sd / usual[step.step]), start, end
+            float(height / usual[step.step]),
+            float(HEIGHT_SD_SHARE * sd / usual[step.step]),
+            start,
+            end,
         )
         for step, height, sd, (start, end) in zip(covered, fit.values, fit.sds, edges, strict=True)
         if usual[step.step] > 3.0

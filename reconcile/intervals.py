@@ -24,7 +24,7 @@ DROP_AFTER_S = 60.0
 # spreads beside its own error. Judgement, checked by simulation.
 LEFT_OUT = 0.06
 ANSWER_LEFT_OUT, ANSWER_DONE = (0.05, 0.15), (1.0, 0.30)
-SURELY_LEFT_OUT, SURELY_DONE = 0.6, 0.03
+SURELY_LEFT_OUT, SURELY_DONE = 0.5, 0.03
 # Where the other rounds left so much time for the machine, a round without any was not begun.
 USUAL_ACTIVE_S = 10.0
 
