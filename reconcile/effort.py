@@ -49,7 +49,7 @@ MOVE_S, MOST_S = 6.0, 25.0
 PASSES = 3
 
 
-# Heights are surer than places: what is left of the noise's correlation moves edges more than sizes.
+# Heights are surer than places: what is left of the noise's correlation moves edges more.
 # Share of the fit's standard deviation that a height really has, by simulation.
 HEIGHT_SD_SHARE = 0.5
 
