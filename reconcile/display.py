@@ -7,8 +7,6 @@ from __future__ import annotations
 
 from typing import Literal
 
-from ingest.recording import Floats
-
 Machine = Literal["rower", "ski", "bike"]
 
 # Power of the air brake, W per (m/s)³. Rower and ski: P = 2.80 / pace³, pace in s/m, as the maker's
@@ -72,13 +70,3 @@ def power_from_calories(calories: float, duration_s: float) -> float:
         raise ValueError(f"a power needs a duration above 0 seconds, not {duration_s}")
     per_hour = calories * SECONDS_PER_HOUR / duration_s
     return (per_hour - CALORIES_PER_HOUR_BASE) / CALORIES_PER_HOUR_PER_WATT
-
-
-def calories_per_second(power_w: Floats) -> Floats:
-    """Rate of the displayed count in calories per second at each power (W), machine moving."""
-    return (CALORIES_PER_HOUR_PER_WATT * power_w + CALORIES_PER_HOUR_BASE) / SECONDS_PER_HOUR
-
-
-def watts_of_one_calorie(duration_s: float) -> float:
-    """Watts that one displayed calorie stands for over `duration_s`: the grain of the display."""
-    return SECONDS_PER_HOUR / (duration_s * CALORIES_PER_HOUR_PER_WATT)

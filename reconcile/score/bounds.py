@@ -139,27 +139,6 @@ def spent_after_j(
     return max(0.0, spent_j * kept + max(0.0, above_w) * tau_s * (1 - kept))
 
 
-def first_beyond(
-    windows: Sequence[tuple[float, float]], powers_w: Sequence[float], capacity: Capacity
-) -> int | None:
-    """Which of several efforts (index) first asks for more than the outer bound leaves.
-
-    None if none does.
-    """
-    tau_s = skiba_2012_tau_s(capacity.critical_power_w)
-    # An effort exactly at the bound is inside it, whatever the rounding of the arithmetic.
-    room_j = capacity.work_above_j * (1 + 1e-9)
-    peak_w = capacity.peak_power_w * (1 + 1e-9)
-    spent_j, last_end_s = 0.0, windows[0][0] if windows else 0.0
-    for index, ((start_s, end_s), power_w) in enumerate(zip(windows, powers_w, strict=True)):
-        spent_j *= math.exp(-(start_s - last_end_s) / tau_s)
-        spent_j = spent_after_j(spent_j, power_w, end_s - start_s, capacity, tau_s)
-        if spent_j > room_j or power_w > peak_w:
-            return index
-        last_end_s = end_s
-    return None
-
-
 # Fastest credible seconds a repetition. Common practice, no source, except single-unders
 # (competition speed jumping, some 7.7 a second over 30 s) and double-unders. The first entry all
 # of whose words stand in the movement's name counts.

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -11,7 +12,8 @@ from reconcile.result import Explanation, ScoreResult, Verdict
 from reconcile.score import priors
 from reconcile.score.accounts import accounts, posterior
 from reconcile.score.evidence import Evidence, recorded_value, score_evidence
-from reconcile.score.limits import Beyond, beyond_the_possible
+from reconcile.score.limits import Beyond, beyond_the_inner_bound, beyond_the_possible
+from reconcile.score.notes import filled_in
 from reconcile.score.question import ScoreQuestion
 from reconcile.score.scored import Scored, scored_steps, take_of
 from reconcile.score.sheet import Account, Sheet, follows
@@ -37,6 +39,7 @@ def judge(question: ScoreQuestion) -> ScoreResult:
 
     Raises ValueError for a block without a score.
     """
+    question = _with_notes(question)
     scored = scored_steps(question.block, question.steps)
     logged = question.logged.score if question.logged is not None else None
     if not scored.rounds:
@@ -67,10 +70,18 @@ def judge(question: ScoreQuestion) -> ScoreResult:
     )
     beyond = beyond_the_possible(logged, rounds, scored, question.athlete, question.equipment)
     ranked = posterior(accounts(sheet))
-    verdict = _verdict(question, sheet, recorded, beyond, ranked)
+    verdict = _verdict(question, scored, sheet, recorded, beyond, ranked)
     flag = verdict in ("doubtful", "impossible")
     explanations = _explanations(sheet, scored.measure, recorded, beyond, ranked, flag)
     return _result(question, scored, logged, recorded, verdict, flag, explanations)
+
+
+def _with_notes(question: ScoreQuestion) -> ScoreQuestion:
+    """The question with a machine that only the notes name."""
+    if question.equipment is not None or question.logged is None:
+        return question
+    filled = filled_in(question.logged, question.block.rounds)
+    return replace(question, equipment=filled.equipment)
 
 
 def telling_rounds(
@@ -124,6 +135,7 @@ def _result(
 
 def _verdict(
     question: ScoreQuestion,
+    scored: Scored,
     sheet: Sheet,
     recorded: tuple[float, float, float] | None,
     beyond: Beyond | None,
@@ -136,6 +148,8 @@ def _verdict(
     other = sum(probability for account, probability in ranked if not account.prompt)
     if recorded is None:
         telling = _telling_unseen(sheet, ranked)
+        if beyond_the_inner_bound(sheet.total, scored, question.athlete, question.equipment):
+            return "doubtful"
         cost_of_silence = telling * priors.COST_OF_MISS_UNSEEN
         if prompt * priors.COST_OF_FALSE_QUESTION < cost_of_silence:
             return "doubtful"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from reconcile.classes import Athlete, Equipment
@@ -15,6 +16,7 @@ from reconcile.display import (
 from reconcile.plan import Measure
 from reconcile.score.bounds import (
     Capacity,
+    emptying_power_over_repeats_w,
     fastest_machine_s,
     fastest_repetition_s,
     least_seconds,
@@ -118,7 +120,32 @@ def most_of_round(
     return _most(measure, windows, powers, machine, seconds)
 
 
-def most_of_total(scored: Scored, capacity: Capacity, machine: Machine) -> Most:
+def beyond_the_inner_bound(
+    total: float, scored: Scored, athlete: Athlete, equipment: Equipment | None
+) -> bool:
+    """Whether a total passes the inner bound of repeats: evidence, not ground for `impossible`.
+
+    W′ spent linearly and refilled in the rests only, see `bounds.emptying_power_over_repeats_w`.
+    """
+    if scored.take != "total" or scored.measure not in ("calories", "metres"):
+        return False
+    machine: Machine = "bike"
+    if equipment not in (None, "none"):
+        machine = equipment  # type: ignore[assignment]
+    capacity = record_capacity(athlete.sex, athlete.mass_kg)
+    most = most_of_total(scored, capacity, machine, emptying_power_over_repeats_w)
+    return total > most.most + GRAIN[scored.measure]
+
+
+Repeats = Callable[[Sequence[tuple[float, float]], Capacity], tuple[float, ...]]
+
+
+def most_of_total(
+    scored: Scored,
+    capacity: Capacity,
+    machine: Machine,
+    repeats: Repeats = most_power_over_repeats_w,
+) -> Most:
     """The most of all rounds together, W′ spent and refilled."""
     windows = [window(step, capacity) for step in scored.steps]
     # Windows reach past the bell; where work follows at once they must not overlap.
@@ -131,7 +158,7 @@ def most_of_total(scored: Scored, capacity: Capacity, machine: Machine) -> Most:
     seconds = sum(end - start for start, end in apart)
     if scored.measure == "reps":
         return _most_repetitions(scored.steps, apart)
-    powers = most_power_over_repeats_w(apart, capacity)
+    powers = repeats(apart, capacity)
     return _most(scored.measure, apart, list(powers), machine, seconds)
 
 

@@ -129,10 +129,10 @@ TEXTS: dict[str, str] = {
     ),
     # Beyond the possible; put in front of the first explanation.
     "impossible_power": (
-        "{claimed} {unit} {where} in {seconds} s would take {power} W on average; the best "
-        "ever recorded for this sex and body mass allow about {limit} {unit} ({limit_power} "
-        "W; law through the 500 m and 2000 m indoor records, W′ refilled in rests after Skiba"
-        " et al. 2012)."
+        "{claimed} {unit} {where} in {seconds} s would take {power} W on average; the best marks "
+        "on record, scaled to sex and body mass, allow about {limit} {unit} ({limit_power} W; law "
+        "through the 500 m and 2000 m indoor records, W′ refilled in rests after Skiba et al. "
+        "2012)."
     ),
     "impossible_repetitions": (
         "{claimed} repetitions {where} in {seconds} s are more than {limit}, at {each} s each"

@@ -13,7 +13,6 @@ from reconcile.score.bounds import (
     emptying_power_over_repeats_w,
     fastest_machine_s,
     fastest_repetition_s,
-    first_beyond,
     least_seconds,
     most_power_over_repeats_w,
     most_power_w,
@@ -111,15 +110,6 @@ def test_the_integral_form_agrees_with_a_second_by_second_sum() -> None:
                 moment += step_s
         lowest = min(lowest, capacity.work_above_j - spent)
     assert lowest == pytest.approx(0.0, abs=5.0)
-
-
-def test_what_the_bound_allows_is_not_beyond_it() -> None:
-    capacity = record_capacity("f", 62.0)
-    when = windows(5, 90, 60)
-    most = most_power_over_repeats_w(when, capacity)
-    assert first_beyond(when, [power * 0.999 for power in most], capacity) is None
-    assert first_beyond(when, [power * 1.01 for power in most], capacity) == 0
-    assert first_beyond(when, [*most[:4], most[4] * 1.02], capacity) == 4
 
 
 @given(

@@ -4,7 +4,7 @@ import pytest
 
 from reconcile.classes import Athlete
 from reconcile.plan import ScoreRule, Step, Task, TimedBlock
-from reconcile.score.limits import beyond_the_possible
+from reconcile.score.limits import beyond_the_inner_bound, beyond_the_possible
 from reconcile.score.scored import scored_steps
 from reconcile.timeline import unfold_block
 
@@ -122,3 +122,12 @@ def test_other_takes_are_held_against_one_fresh_round(take: str) -> None:
     found = beyond_the_possible(76.0, None, scored, MAN, "rower")
     assert found is not None
     assert found.what == take
+
+
+def test_the_inner_bound_is_evidence_below_the_outer_one() -> None:
+    # Computed for men, 10 × 60 s with 60 s of rest: 415 inner, 473 outer.
+    block = plan(60, 60, 10, CALORIES, "calories")
+    scored = scored_steps(block, unfold_block(block))
+    assert not beyond_the_inner_bound(415.0, scored, MAN, "rower")
+    assert beyond_the_inner_bound(460.0, scored, MAN, "rower")
+    assert beyond_the_possible(460.0, None, scored, MAN, "rower") is None
