@@ -215,16 +215,20 @@ def _likeliest(
 ) -> tuple[float, float]:
     """(start, probability) of the likeliest window of ± half_s clear of the places taken.
 
-    near_s: look no further than half_s from here, and stay here where nowhere is likelier.
+    near_s: look only around here, and stay here where nowhere is likelier.
     """
     at_s = grid_s(posterior.first, posterior.first + len(posterior.weights) - 1)
-    free = np.ones(len(at_s), dtype=bool) if near_s is None else np.abs(at_s - near_s) <= half_s
+    free = np.ones(len(at_s), dtype=bool)
+    if near_s is not None:
+        free = np.abs(at_s - near_s) <= half_s / 2
     for taken in taken_s:
         free &= np.abs(at_s - taken) > half_s
     weights = np.where(free, posterior.weights, 0.0)
     peak_s = float(at_s[int(np.argmax(weights))])
-    if near_s is not None and weights.sum() < UNLIKELY:
-        return near_s, float(weights.sum())
+    if near_s is not None:
+        edges_s = at_s[np.flatnonzero(free)[[0, -1]]] if free.any() else np.zeros(2)
+        if weights.sum() < UNLIKELY or peak_s in edges_s:  # no peak of its own: a tail of another
+            return near_s, float(weights.sum())
     return peak_s, float(weights[np.abs(at_s - peak_s) <= half_s].sum())
 
 
