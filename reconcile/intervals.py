@@ -17,8 +17,11 @@ from reconcile.timeline import PlannedStep
 # People take the handle a moment before the bell; a pull begun this early is the coming step's.
 EARLY_START_S = 3.0
 LEAST_WORK_S = 3.0
+# Two recordings of one machine's work see nearly the same of it.
+SAME_WORK_SHARE = 0.8
 HEART_WINDOW_S = 3.0
 LEAST_HEART_SHARE = 0.5
+LONGEST_HEART_GAP_S = 10.0
 DROP_AFTER_S = 60.0
 # How often a round is left out, and how the heart's answer (1 is the usual one) then and otherwise
 # spreads beside its own error. Judgement, checked by simulation.
@@ -163,9 +166,18 @@ def interval(
 def _best_machine(
     tracks: Sequence[MachineTrack], steps: Sequence[PlannedStep], index: int
 ) -> StepMachine | None:
-    """Of several recordings the one that saw most of the step's work; work counts once."""
-    seen = [m for track in tracks if (m := step_machine(track, steps, index)) is not None]
-    return max(seen, key=lambda machine: machine.active_s, default=None)
+    """Of several recordings the one that saw the step's work; work counts once.
+
+    Of those that saw about all of it, one with the machine's own count.
+    """
+    seen = [
+        (machine, track.counted)
+        for track in tracks
+        if (machine := step_machine(track, steps, index)) is not None
+    ]
+    most_s = max((machine.active_s for machine, _ in seen), default=0.0)
+    enough = [(m, counted) for m, counted in seen if m.active_s >= SAME_WORK_SHARE * most_s]
+    return max(enough, key=lambda one: (one[1], one[0].active_s), default=(None, False))[0]
 
 
 def usual_active_s(tracks: Sequence[MachineTrack], steps: Sequence[PlannedStep]) -> float:
@@ -236,26 +248,36 @@ def _effort(
     return start, end
 
 
+def _heart_at(heart: tuple[Floats, Floats], at_s: Floats) -> Floats:
+    """Heart rate at given times, NaN where no sample is near: some watches record only changes."""
+    time_s, bpm = heart
+    good = np.isfinite(bpm)
+    if np.count_nonzero(good) < 2:
+        return np.full(len(at_s), np.nan)
+    times = time_s[good]
+    after = np.clip(np.searchsorted(times, at_s), 1, len(times) - 1)
+    values = np.interp(at_s, times, bpm[good], left=np.nan, right=np.nan)
+    return np.where(times[after] - times[after - 1] <= LONGEST_HEART_GAP_S, values, np.nan)
+
+
 def _heart_in(
     heart: tuple[Floats, Floats], start_s: float, end_s: float
 ) -> tuple[float | None, float | None]:
     """Mean and highest heart rate in a window; None where less than half of it is known."""
     time_s, bpm = heart
-    inside = bpm[(time_s >= start_s) & (time_s < end_s)]
-    good = inside[np.isfinite(inside)]
-    if len(inside) < 2 or len(good) < LEAST_HEART_SHARE * (end_s - start_s):
+    each_s = _heart_at(heart, np.arange(start_s + 0.5, end_s, 1.0))
+    known = each_s[np.isfinite(each_s)]
+    if len(known) < LEAST_HEART_SHARE * (end_s - start_s):
         return None, None
-    return float(np.mean(good)), float(np.max(good))
+    inside = bpm[(time_s >= start_s) & (time_s < end_s) & np.isfinite(bpm)]
+    return float(np.mean(known)), float(np.max(inside, initial=float(np.max(known))))
 
 
 def _heart_drop(heart: tuple[Floats, Floats], start_s: float) -> float | None:
     """Heart rate at a rest's start less heart rate 60 s later, each the mean of a few seconds."""
-    time_s, bpm = heart
-    ends = []
-    for at in (start_s, start_s + DROP_AFTER_S):
-        near = bpm[np.abs(time_s - at) <= HEART_WINDOW_S / 2]
-        near = near[np.isfinite(near)]
-        if len(near) == 0:
-            return None
-        ends.append(float(np.mean(near)))
-    return ends[0] - ends[1]
+    around_s = np.linspace(-HEART_WINDOW_S / 2, HEART_WINDOW_S / 2, 7)
+    ends = [_heart_at(heart, at + around_s) for at in (start_s, start_s + DROP_AFTER_S)]
+    if not all(np.isfinite(end).any() for end in ends):
+        return None
+    first, later = (float(np.nanmean(end)) for end in ends)
+    return first - later

@@ -67,9 +67,9 @@ def coasting(time_s: Floats, speed: Floats) -> Coasting:
     slope = float(np.percentile(steep, 60))
     found = none.copy()
     for a, b in runs:  # a run, not a sample
-        inside = np.flatnonzero(growth[a - 1 : b - 1] >= COASTING_SHARE * slope)
-        if len(inside):
-            found[a + inside[0] : b] = True
+        steep_enough = growth[a - 1 : b - 1] >= COASTING_SHARE * slope
+        steep_enough[1:-1] |= steep_enough[:-2] & steep_enough[2:]
+        found[a:b] = steep_enough
     return Coasting(found, slope)
 
 

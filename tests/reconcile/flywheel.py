@@ -19,6 +19,7 @@ from ingest.recording import Floats, Recording
 
 GRAIN_S = 0.05
 KAPPA_PER_M = 0.05
+STILL_M_S = 0.6
 BRAKE = {"rower": 2.80, "ski": 2.80, "bike": 0.35}
 BELL = datetime(2026, 3, 9, 17, 30, tzinfo=UTC)
 
@@ -66,9 +67,10 @@ def spun(
             now = float(np.sqrt(2 * max(energy, 0.0) / mass))
         else:
             now = now / (1 + KAPPA_PER_M * now * GRAIN_S)
+            now = now if now > STILL_M_S else 0.0  # the bearings stop it
         speed[index + 1] = now
     working = np.where(pulled > 0, pulled, brake * speed**3)
-    rate = np.where((speed > 0.6) | (pulled > 0), (4 * 0.8604 * working + 300) / 3600, 0.0)
+    rate = np.where((speed > STILL_M_S) | (pulled > 0), (4 * 0.8604 * working + 300) / 3600, 0.0)
     return Wheel(
         machine,
         tuple(pulls),
