@@ -12,6 +12,8 @@ from reconcile.machine import MachineTrack
 
 # People take the seat a moment before their bell and let go a moment after.
 TURN_SLACK_S = 3.0
+# A pull is of a turn if at least so much of it, or half of it, lies there.
+LEAST_OF_TURN_S = 5.0
 
 
 def split_by_turn(
@@ -51,13 +53,14 @@ def _owner(
     start_s: float, end_s: float, turns: Mapping[str, Sequence[tuple[float, float]]]
 ) -> str | None:
     """Whose work step the pull lies in most; None where it lies in nobody's."""
+    least_s = min(LEAST_OF_TURN_S, (end_s - start_s) / 2)
     best: tuple[float, str] | None = None
     for name, windows in turns.items():
         overlap = max(
             (min(end_s, high) - max(start_s, low - TURN_SLACK_S) for low, high in windows),
             default=0.0,
         )
-        if overlap > 0 and (best is None or overlap > best[0]):
+        if overlap >= least_s and (best is None or overlap > best[0]):
             best = (overlap, name)
     return best[1] if best is not None else None
 
