@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from api.sheet import terminal, words
+from api.sheet.done import DoneRow, class_sentence, done_rows
 from api.sheet.picture import COLUMNS, HEIGHT, Picture, Strip, athlete_picture, round_strips
 from api.sheet.rows import BlockTable, Row, class_sheet, energy_notes, load_summary
 from reconcile.classes import ClassRecord
@@ -27,10 +28,11 @@ class PageRow:
 
 @dataclass(frozen=True)
 class PageTable:
-    """A class table."""
+    """A class table; summaries: whether the load was right, and what was planned and done."""
 
     heading: str
-    summary: str
+    summaries: tuple[str, ...]
+    done: tuple[DoneRow, ...]
     table: BlockTable
     rows: tuple[PageRow, ...]
 
@@ -65,7 +67,8 @@ def class_page(
     tables = tuple(
         PageTable(
             heading=terminal.block_heading(table),
-            summary=load_summary(table),
+            summaries=tuple(filter(None, (load_summary(table), class_sentence(table)))),
+            done=done_rows(table),
             table=table,
             rows=tuple(
                 PageRow(

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from api.sheet import words
 from reconcile.classes import ClassRecord, LoggedScore
+from reconcile.compliance import Z_95, Compliance, block_compliance, class_compliance
 from reconcile.plan import DurationRange, Plan, TimedBlock
 from reconcile.result import (
     AthleteResult,
@@ -17,6 +18,9 @@ from reconcile.result import (
     RecordingResult,
     ScoreResult,
 )
+
+# Where the place of a block is not told by any recording of an athlete's own.
+UNKNOWN_SD_S = 2.0
 
 
 @dataclass(frozen=True)
@@ -57,11 +61,17 @@ class Row:
 
 @dataclass(frozen=True)
 class BlockTable:
-    """The rows of one block; `intended` is the time that the coach means a machine task to last."""
+    """The rows of one block.
+
+    intended: the time that the coach means a machine task to last. done: what was planned against
+    what was done, of each athlete of whom anything is known; together: the same of the class.
+    """
 
     block: TimedBlock
     intended: DurationRange | None
     rows: tuple[Row, ...]
+    done: tuple[tuple[str, Compliance], ...]
+    together: Compliance | None
 
 
 @dataclass(frozen=True)
@@ -130,11 +140,35 @@ def block_table(
     questions: Sequence[tuple[Question, str | None]],
 ) -> BlockTable:
     """One row an athlete."""
+    rows = tuple(block_row(record, athlete, block, questions) for athlete in result.athletes)
+    done = tuple(
+        (
+            row.athlete,
+            block_compliance(row.intervals, placement_sd(result, row.athlete, block.name)),
+        )
+        for row in rows
+        if row.rounds_done is not None
+    )
     return BlockTable(
         block=block,
         intended=intended_time(block),
-        rows=tuple(block_row(record, athlete, block, questions) for athlete in result.athletes),
+        rows=rows,
+        done=done,
+        together=class_compliance(each for _, each in done),
     )
+
+
+def placement_sd(result: ClassResult, athlete: str, block: str) -> float:
+    """Standard deviation of where a block lies on the surest of an athlete's recordings."""
+    widths = [
+        placed.high_s - placed.low_s
+        for recording in all_recordings(result)
+        if recording.belongs_to == athlete
+        or (isinstance(recording.belongs_to, tuple) and athlete in recording.belongs_to)
+        for placed in recording.blocks
+        if placed.block == block
+    ]
+    return min(widths) / (2 * Z_95) if widths else UNKNOWN_SD_S
 
 
 def block_row(

@@ -12,10 +12,13 @@ from rich.table import Table
 from rich.text import Text
 
 from api.sheet import words
+from api.sheet.done import done_rows
 from api.sheet.rows import BlockTable, ClassSheet, Row, load_summary
 from reconcile.result import Energy
 
 FREE_TEXT = 12
+# Efforts by round are folded, but not into less than this.
+LEAST_EFFORT = 16
 NUMBERS = {"recorded", "logged"}
 ASCII = str.maketrans(
     {"−": "-", "–": "-", "’": "'", "“": '"', "”": '"'}
@@ -37,6 +40,8 @@ def sheet_parts(printer: SheetPrinter, sheet: ClassSheet) -> None:
     printer.line(sheet.title, "bold")
     for table in sheet.tables:
         printer.block(table)
+    if any(table.done for table in sheet.tables):
+        printer.line(words.DONE_KEY)
     printer.files(sheet)
     printer.advice(sheet)
     printer.questions(sheet)
@@ -99,6 +104,37 @@ class SheetPrinter:
                 self.narrow_row(row)
         if summary := load_summary(table):
             self.line(summary)
+        self.done(table)
+
+    def done(self, table: BlockTable) -> None:
+        """What was planned against what was done: a table, or a line an athlete where narrow."""
+        rows = done_rows(table)
+        if not rows:
+            return
+        self.heading(f"{table.block.name}: planned and done")
+        columns = [
+            ["athlete", *(row.who for row in rows)],
+            ["begun", *(row.rounds for row in rows)],
+            ["work %", *(row.work for row in rows)],
+            ["late s", *(row.late for row in rows)],
+            ["early s", *(row.early for row in rows)],
+            ["rest %", *(row.rest for row in rows)],
+            ["effort by round", *(row.effort for row in rows)],
+        ]
+        widths = [column_width(column) for column in columns[:-1]]
+        room = self.console.width - sum(widths) - 2 * len(widths)
+        if room >= LEAST_EFFORT:
+            grid = Table(box=None, padding=(0, 2, 0, 0), pad_edge=False, header_style="bold")
+            for column, width in zip(columns, (*widths, None), strict=True):
+                grid.add_column(column[0], width=width, overflow="fold")
+            for cells in zip(*(column[1:] for column in columns), strict=True):
+                grid.add_row(*map(self.text, cells))
+            self.console.print(grid)
+            return
+        headings = [column[0] for column in columns[1:]]
+        for who, *told in zip(*(column[1:] for column in columns), strict=True):
+            parts = [f"{name} {cell}" for name, cell in zip(headings, told, strict=True)]
+            self.line(f"{who}: {', '.join(parts)}")
 
     def grid(
         self, table: BlockTable, columns: list[list[str]], widths: list[int], gap: int

@@ -140,6 +140,13 @@ Loads are the coach's and the athlete's call. A question on this sheet is a ques
 heart rate alone never rejects a score. Heart data is private: share this sheet only with those
 whom it concerns."""
 
+DONE_KEY = (
+    "Begun: rounds begun of rounds planned. Work: per cent of the planned work inside its windows. "
+    "Late, early: seconds from a bell to the first effort, and from the last effort to the bell. "
+    "Rest: per cent of the planned rest without machine work. In brackets the range; a dash is not "
+    "known."
+)
+
 # Explaining one recording.
 HEART_KEY = "Heart rate (:), and the answer to the plan that fits it best (-), = where both are"
 POWER_KEY = "Power, watts"

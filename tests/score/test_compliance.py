@@ -2,12 +2,12 @@
 
 import pytest
 
-from reconcile.compliance import block_compliance, class_compliance
+from reconcile.compliance import HEART_TOLD_SD_S, block_compliance, class_compliance
 from reconcile.result import Interval
 
 
 def work(number: int, start: float | None, end: float | None, **more: object) -> Interval:
-    fields = {"attempted": True, **more}
+    fields = {"attempted": True, "machine_start_s": start, "machine_end_s": end, **more}
     return Interval(
         "main",
         number,
@@ -52,6 +52,23 @@ def test_ranges_come_from_the_doubt_of_the_bells() -> None:
     assert unsure.high == pytest.approx(4.96)
 
 
+def test_an_edge_that_only_heart_rate_tells_is_less_sure() -> None:
+    told = block_compliance([work(1, 3.0, 50.0, machine_start_s=None)], placement_sd_s=0.0)
+    assert told.late_start_s is not None
+    assert told.early_stop_s is not None
+    assert told.late_start_s.high == pytest.approx(3.0 + 1.96 * HEART_TOLD_SD_S)
+    assert told.late_start_s.low == 0.0
+    assert (told.early_stop_s.low, told.early_stop_s.high) == (10.0, 10.0)
+
+
+def test_a_start_counts_also_where_the_end_is_not_known() -> None:
+    done = block_compliance([work(1, 2.0, None), work(2, 4.0, None)], 0.0)
+    assert done.late_start_s is not None
+    assert done.late_start_s.value == 3.0
+    assert done.early_stop_s is None
+    assert done.work_share is None
+
+
 def test_a_round_of_which_nothing_tells_widens_the_count() -> None:
     done = block_compliance(
         [
@@ -93,3 +110,16 @@ def test_a_class_is_the_mean_of_its_athletes() -> None:
     # Two athletes, sd 1.414 between them: the mean's sd is 1, its 95 % range 3 ± 1.96.
     assert together.late_start_s.high == pytest.approx(4.96)
     assert class_compliance([]) is None
+
+
+def test_the_range_of_a_mean_stays_within_what_is_possible() -> None:
+    kept = [block_compliance([work(1, 0.0, 60.0), rest(1, active)], 0.0) for active in (0.0, 50.0)]
+    together = class_compliance(kept)
+    assert together is not None
+    assert together.rest_kept is not None
+    assert together.late_start_s is not None
+    assert together.work_share is not None
+    assert (together.rest_kept.low, together.rest_kept.high) == (0.0, 1.0)
+    assert together.late_start_s.low == 0.0
+    assert together.work_share.high == 1.0
+    assert together.rounds_attempted.high == 1.0
