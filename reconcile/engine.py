@@ -10,7 +10,7 @@ from ingest.recording import Problem
 from reconcile.advice import sensor_advice
 from reconcile.align.signals import Signals, prepare
 from reconcile.align.stopped_clock import on_device_clock
-from reconcile.align.whole_class import Placed, equipment_of, place_class
+from reconcile.align.whole_class import Placed, equipment_of, place_class, row_of
 from reconcile.classes import ClassRecord, Upload
 from reconcile.energy.evidence import EnergyAnswer
 from reconcile.energy.steps import step_energies
@@ -127,6 +127,11 @@ def _athlete_result(
             question,
             intervals=tuple(done for done in intervals if done.block == block),
             others={a: v for a, v in others.get(block, {}).items() if a != name},
+            others_logged={
+                a.athlete: row
+                for a in record.athletes
+                if a.athlete != name and (row := row_of(record, a.athlete, block)) is not None
+            },
         )
         scores.append(judge(asked))
     advice = list(work.advice)

@@ -51,7 +51,7 @@ from reconcile.learnt import (
     tidy,
 )
 from reconcile.machine import Machine
-from reconcile.result import AthleteResult, ClassResult, Energy, RecordingResult
+from reconcile.result import AthleteResult, ClassResult, Energy, RecordingResult, ScoreResult
 from tests.reconcile.made import GROUP, MARKS, made_class
 
 EVERYBODY = [person.athlete for person in GROUP]
@@ -270,16 +270,24 @@ class TestUse:
     def test_far_above_the_own_record_is_a_question_and_never_impossible(
         self, known: History
     ) -> None:
-        def verdict(logged: float, history: Mapping[str, Any]) -> str:
+        def judged(logged: float, history: Mapping[str, Any]) -> ScoreResult:
             record = made_class(6, without_machine=["b03"], logged={"b03": logged}, history=history)
             (score,) = athlete_of(reconcile_class(record), "b03").scores
-            return score.verdict
+            return score
+
+        def verdict(logged: float, history: Mapping[str, Any]) -> str:
+            return judged(logged, history).verdict
+
+        def too_high(score: ScoreResult) -> float:
+            codes = ("inflated", "unexplained")
+            return sum(e.probability for e in score.explanations if e.code in codes)
 
         document = known.as_document()
         usual = 54.0
-        # 200 is within what the best of her sex and mass could do in the time.
-        assert verdict(200.0, {}) == "plausible"
-        assert verdict(200.0, document) == "doubtful"
+        # 230 is within what the best of her sex and mass could do in the time.
+        without, with_it = judged(230.0, {}), judged(230.0, document)
+        assert with_it.verdict == "doubtful"
+        assert too_high(with_it) > 2 * too_high(without)
         assert verdict(usual, {}) == verdict(usual, document) == "plausible"
         assert verdict(1.3 * usual, document) == "plausible"
         # What is impossible is so by the published bound, known or not.
