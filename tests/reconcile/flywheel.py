@@ -55,7 +55,7 @@ def spun(
     """A wheel pulled from start to end at so many watts, each (start_s, end_s, watts)."""
     brake = BRAKE[machine]
     mass = brake / KAPPA_PER_M
-    time_s = np.arange(round((last_s - first_s) / GRAIN_S) + 1) * GRAIN_S + first_s
+    time_s: Floats = np.arange(round((last_s - first_s) / GRAIN_S) + 1) * GRAIN_S + first_s
     pulled = np.zeros(len(time_s))
     for start_s, end_s, watts in pulls:
         pulled[(time_s >= start_s - 1e-9) & (time_s < end_s - 1e-9)] = watts
