@@ -514,7 +514,8 @@ def recorded_value(evidence: Evidence, take: Take) -> tuple[float, float, float]
         return None
     sd = np.array(
         [
-            take_sd(row[counting], own[counting], take)
+            # A score to which no round counts is 0, and no surer than one count.
+            max(take_sd(row[counting], own[counting], take), LEAST_SD[evidence.measure])
             for row, own in zip(at_bell, doubt, strict=True)
         ]
     )
