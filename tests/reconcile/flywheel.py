@@ -55,7 +55,8 @@ def spun(
     """A wheel pulled from start to end at so many watts, each (start_s, end_s, watts)."""
     brake = BRAKE[machine]
     mass = brake / KAPPA_PER_M
-    time_s: Floats = np.arange(round((last_s - first_s) / GRAIN_S) + 1) * GRAIN_S + first_s
+    count = round((last_s - first_s) / GRAIN_S) + 1
+    time_s = np.linspace(first_s, first_s + (count - 1) * GRAIN_S, count)
     pulled = np.zeros(len(time_s))
     for start_s, end_s, watts in pulls:
         pulled[(time_s >= start_s - 1e-9) & (time_s < end_s - 1e-9)] = watts
