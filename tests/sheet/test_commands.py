@@ -115,6 +115,58 @@ def test_a_place_that_cannot_be_written_ends_with_1(demo: tuple[Path, str], tmp_
     assert "--folder" in result.stderr
 
 
+def test_a_recording_is_explained_by_its_name_or_its_path(
+    demo: tuple[Path, str], tmp_path: Path
+) -> None:
+    page = tmp_path / "why.html"
+    folder = demo[0] / "class"
+    asked = ["check", str(folder), "--explain", "a03.watch.gpx", "--html", str(page)]
+    by_name = CliRunner().invoke(app, asked)
+    assert by_name.exit_code == 0, by_name.output
+    assert by_name.stdout.startswith("a03.watch.gpx: aligned")
+    assert "Questions to ask" not in by_name.stdout
+    assert "<h1>a03.watch.gpx</h1>" in page.read_text(encoding="utf-8")
+    path = str(folder / "recordings" / "a03.watch.gpx")
+    by_path = CliRunner().invoke(app, ["check", str(folder), "--explain", path])
+    assert by_path.stdout == by_name.stdout
+
+
+@pytest.mark.parametrize(
+    ("option", "name", "said"),
+    [
+        ("--explain", "a99.watch.fit", "a99.watch.fit: no such recording"),
+        ("--explain", "a08.watch.fit", "a08.watch.fit could not be read"),
+        ("--explain-energy", "a99", "a99: no such athlete"),
+    ],
+)
+def test_what_cannot_be_explained_ends_with_1_and_says_why(
+    demo: tuple[Path, str], option: str, name: str, said: str
+) -> None:
+    result = CliRunner().invoke(app, ["check", str(demo[0] / "class"), option, name])
+    assert result.exit_code == 1
+    assert result.stdout == ""
+    assert said in " ".join(result.stderr.split())
+
+
+def test_explaining_leaves_the_document_as_it_is_and_the_class_page_shows_the_mask(
+    demo: tuple[Path, str], tmp_path: Path
+) -> None:
+    document, page = tmp_path / "class.json", tmp_path / "class.html"
+    result = CliRunner().invoke(
+        app,
+        [
+            *("check", str(demo[0] / "class"), "--explain-energy", "a01", "--oxygen-timed"),
+            *("--json", str(document), "--html", str(page)),
+        ],
+    )
+    assert result.exit_code == 0, result.output
+    assert result.stdout.startswith("Energy of a01, kcal")
+    assert "by mask" in result.stdout
+    assert document.read_bytes() == (demo[0] / "class.json").read_bytes()
+    assert '<th scope="col">by mask kcal</th>' in page.read_text(encoding="utf-8")
+    assert "by mask" not in (demo[0] / "class.html").read_text(encoding="utf-8")
+
+
 @pytest.mark.parametrize(
     ("result", "expected"),
     [(RESULT, False), (ClassResult("empty", (), ()), True)],
