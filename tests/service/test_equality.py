@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import json
 import subprocess
 import sys
 import zipfile
@@ -20,6 +21,8 @@ from api.results.record import class_record, read_inputs
 from api.settings import Settings
 from reconcile.document import document_text
 from reconcile.engine import reconcile_class
+from reconcile.history import History
+from reconcile.learning import learn
 from tests.bench.simulator import simulate
 from tests.service.database_server import drop_database, new_database
 from tests.service.gym import API, GymUnderTest, open_gym, zip_of
@@ -143,3 +146,32 @@ def test_a_simulated_class_gives_the_same_bytes_on_both_databases(
         gym.work()
         answer = gym.client("coach").get(f"{API}/classes/{class_id}/result")
         assert answer.text == expected
+
+
+def test_what_earlier_classes_taught_goes_in_and_out_with_the_class(
+    gyms: list[GymUnderTest], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(simulate, "draw_people", lambda _rng: PEOPLE)
+    (tmp_path / "class").mkdir()
+    simulate.simulate_class(SEEDS[0], tmp_path / "class", "easy")
+    record = read_class_folder(tmp_path / "class")
+    taught = learn(History(), record, reconcile_class(record)).as_document()
+    for athlete in taught["athletes"].values():  # as of an earlier day, with a device of each
+        athlete["devices"] = [{"mark": "ab" * 16, "classes": ["2025-01-06T18:00:00Z"]}]
+        for kind in ("own_lines", "powers", "hr_drops_60s"):
+            for entry in athlete[kind]:
+                entry["class"] = "2025-01-06T18:00:00Z"
+    text = json.dumps(taught)
+    (tmp_path / "class" / "history.json").write_text(text)
+    gym = gyms[0]
+    class_id = take_in(gym, tmp_path / "class")
+    with zipfile.ZipFile(io.BytesIO(exported(gym, class_id))) as archive:
+        archive.extractall(tmp_path / "out")
+        assert json.loads(archive.read("history.json")) == taught
+    gym.work()
+    again = read_class_folder(tmp_path / "out")
+    answer = gym.client("coach").get(f"{API}/classes/{class_id}/result")
+    assert answer.text == document_text(reconcile_class(again))
+    record = service_record(gym, class_id)
+    assert "ab" * 16 not in json.dumps(record.history)  # keyed by the gym, as its recordings are
+    assert (again.history == {}) is (taught["athletes"] == {})
