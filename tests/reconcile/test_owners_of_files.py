@@ -1,0 +1,211 @@
+"""Whose file it is: wrong names found, files without an owner given to theirs, right names kept.
+
+Six people row the same plan, each in an own way; what they logged is read off their own display.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from ingest.recording import Recording
+from reconcile.classes import Athlete, LoggedScore, Pin
+from reconcile.result import ClassResult
+from tests.reconcile.classroom import (
+    Habits,
+    beating,
+    class_of,
+    of_athlete,
+    of_file,
+    rowed,
+    session,
+    work_of,
+)
+from tests.reconcile.flywheel import Wheel, spun
+
+PLAN = """title: Ferry steps
+blocks:
+  - name: main
+    rounds: 5
+    steps:
+      - {work: 80s, tasks: [{movement: machine, most: calories}]}
+      - {rest: 70s}
+    score: {measure: calories, take: total}
+"""
+HELD = session(PLAN, main=0.0)
+LAST_S = 5 * 150.0 + 60
+GROUP = {
+    "b01": Habits(late_s=1.0, watts=160, fade=0.01),
+    "b02": Habits(late_s=9.0, watts=250, fade=0.06),
+    "b03": Habits(late_s=18.0, watts=205, fade=0.0),
+    "b04": Habits(late_s=2.0, watts=140, fade=0.08, skips=frozenset({("main", 3)})),
+    "b05": Habits(late_s=27.0, watts=230, fade=0.04),
+    "b06": Habits(late_s=5.0, watts=185, fade=0.02, over_s=-12.0),
+}
+WHEELS = {name: HELD.wheel(habits, -60, LAST_S) for name, habits in GROUP.items()}
+
+
+def machine_of(name: str) -> Recording:
+    return rowed(WHEELS[name], seed=int(name[1:]))
+
+
+def watch_of(name: str) -> Recording:
+    work = [(start, end, watts / 260) for start, end, watts in WHEELS[name].pulls]
+    number = int(name[1:])
+    return beating(work, -90, LAST_S, seed=number, rest_bpm=72 + 4 * number, reach_bpm=110)
+
+
+def logged_of(name: str, wheel: Wheel) -> LoggedScore:
+    rounds = tuple(
+        float(np.floor(wheel.grown(wheel.calories, 150.0 * n, 150.0 * n + 81))) for n in range(5)
+    )
+    return LoggedScore(name, "main", equipment="rower", score=sum(rounds), rounds=rounds)
+
+
+SCORES = [logged_of(name, wheel) for name, wheel in WHEELS.items()]
+ATHLETES = [Athlete(name) for name in GROUP]
+
+
+def uploaded(
+    names: Mapping[str, str] | None = None, *, without: tuple[str, ...] = (), watches: bool = True
+) -> dict[str, Recording]:
+    """Everybody's rower and watch; `names` says under which name somebody's rower was uploaded."""
+    files: dict[str, Recording] = {}
+    for name in GROUP:
+        if name not in without:
+            files[f"{(names or {}).get(name, name)}.rower.fit"] = machine_of(name)
+        if watches:
+            files[f"{name}.watch.fit"] = watch_of(name)
+    return files
+
+
+def told(files: Mapping[str, Recording], *, pins: tuple[Pin, ...] = ()) -> ClassResult:
+    made = class_of(HELD, files, athletes=ATHLETES, scores=SCORES, pins=pins)
+    return made.reconciled()
+
+
+def test_who_uploaded_their_own_files_keeps_them() -> None:
+    files = uploaded()
+    result = told(files)
+    for file in files:
+        entry = of_file(result, file)
+        assert entry.belongs_to == file.split(".", maxsplit=1)[0]
+        assert entry.probability > 0.5
+
+
+def test_two_machines_that_were_swapped_are_swapped_back() -> None:
+    result = told(uploaded({"b01": "b02", "b02": "b01"}))
+    assert of_file(result, "b02.rower.fit").belongs_to == "b01"
+    assert of_file(result, "b01.rower.fit").belongs_to == "b02"
+
+
+def test_what_belongs_to_somebody_else_is_measured_and_judged_for_them() -> None:
+    result = told(uploaded({"b01": "b02", "b02": "b01"}))
+    right = told(uploaded())
+    for name in ("b01", "b02"):
+        powers = [step.mean_power_w for step in work_of(result, name, "main")]
+        assert powers == [step.mean_power_w for step in work_of(right, name, "main")]
+        (score,) = of_athlete(result, name).scores
+        assert not score.flag
+
+
+def test_a_file_stays_listed_under_whoever_uploaded_it() -> None:
+    result = told(uploaded({"b01": "b02", "b02": "b01"}))
+    assert "b02.rower.fit" in [one.file for one in of_athlete(result, "b02").recordings]
+
+
+@pytest.mark.parametrize("name", ["b01", "b03", "b05"])
+def test_a_machine_without_an_owner_is_given_to_its_own(name: str) -> None:
+    files = uploaded(without=(name,))
+    files["unassigned.rower.1.fit"] = machine_of(name)
+    entry = of_file(told(files), "unassigned.rower.1.fit")
+    assert entry.belongs_to == name
+    assert entry.status == "aligned"
+
+
+@pytest.mark.parametrize("name", ["b03", "b04", "b05"])
+def test_a_watch_without_an_owner_is_given_to_the_heart_that_answers_its_machine(name: str) -> None:
+    files = uploaded()
+    files["unassigned.watch.1.fit"] = files.pop(f"{name}.watch.fit")
+    entry = of_file(told(files), "unassigned.watch.1.fit")
+    assert entry.belongs_to in (name, None)
+    assert entry.belongs_to == name or entry.probability < 0.9
+
+
+def test_one_strap_seen_twice_tells_whose_machine_it_is() -> None:
+    # b02's machine under b06's name, with b02's heart in it as b02's watch shows it too.
+    watch, machine = watch_of("b02"), machine_of("b02")
+    assert watch.heart_rate_bpm is not None
+    heart = np.interp(machine.time_s - 60, watch.time_s - 90, watch.heart_rate_bpm)
+    files = uploaded(without=("b02", "b06"))
+    files["b06.rower.fit"] = replace(machine, heart_rate_bpm=np.round(heart))
+    assert of_file(told(files), "b06.rower.fit").belongs_to == "b02"
+
+
+def test_without_scores_and_hearts_a_name_is_all_there_is_and_stays() -> None:
+    files = uploaded(watches=False)
+    result = class_of(HELD, files, athletes=ATHLETES).reconciled()
+    for file in files:
+        assert of_file(result, file).belongs_to == file.split(".", maxsplit=1)[0]
+
+
+def test_a_pinned_owner_is_obeyed_against_all_evidence() -> None:
+    pins = (Pin("b03.rower.fit", owner="b05"),)
+    result = told(uploaded(), pins=pins)
+    assert of_file(result, "b03.rower.fit").belongs_to == "b05"
+
+
+def test_a_pin_sets_right_what_was_swapped() -> None:
+    pins = (Pin("b02.rower.fit", owner="b01"), Pin("b01.rower.fit", owner="b02"))
+    result = told(uploaded({"b01": "b02", "b02": "b01"}), pins=pins)
+    right = told(uploaded())
+    for name in ("b01", "b02"):
+        (score,), (expected,) = of_athlete(result, name).scores, of_athlete(right, name).scores
+        assert score.recorded == pytest.approx(expected.recorded, abs=0.3)
+
+
+def test_a_strangers_session_on_an_unassigned_machine_is_nobodys() -> None:
+    stranger = spun([(40.0 + 37 * n, 40.0 + 37 * n + 21, 150.0) for n in range(19)], -60, LAST_S)
+    files = uploaded()
+    files["unassigned.rower.1.fit"] = rowed(stranger, clock_s=3 * 86400.0)
+    entry = of_file(told(files), "unassigned.rower.1.fit")
+    assert entry.status == "unmatched"
+    assert entry.blocks == ()
+
+
+def test_a_machine_used_in_turns_belongs_to_all_of_them() -> None:
+    held = session(PLAN.replace("80s", "60s").replace("70s", "90s"), main=0.0)
+    first, second = Habits(watts=180), Habits(watts=240, late_s=2.0)
+    pulls = sorted([*held.pulls(first), *held.pulls(second, delay_s=75.0)])
+    athletes = [Athlete("b01"), Athlete("b02", delay_s=75.0)]
+    files = {"b01+b02.rower.fit": rowed(spun(pulls, -60, LAST_S + 80))}
+    result = class_of(held, files, athletes=athletes).reconciled()
+    entry = of_file(result, "b01+b02.rower.fit")
+    assert entry.belongs_to == ("b01", "b02")
+    assert entry.file in [one.file for one in of_athlete(result, "b01").recordings]
+    assert abs(entry.blocks[0].start_s - 60.0) < 2.0
+    for name, watts in (("b01", 180), ("b02", 240)):
+        steps = work_of(result, name, "main")
+        assert len(steps) == 5
+        for number, step in enumerate(steps):
+            assert step.mean_power_w == pytest.approx(watts * (1 - 0.03 * number), rel=0.05)
+            assert step.machine_active_s == pytest.approx(58, abs=3)
+
+
+def test_a_machine_and_a_phone_on_it_count_once() -> None:
+    files = {
+        "b01.rower.fit": machine_of("b01"),
+        "b01.unknown.fit": rowed(WHEELS["b01"], ("power", "speed"), seed=9),
+    }
+    twice = class_of(HELD, files, athletes=ATHLETES[:1], scores=SCORES[:1]).reconciled()
+    once = class_of(
+        HELD, {"b01.rower.fit": machine_of("b01")}, athletes=ATHLETES[:1], scores=SCORES[:1]
+    ).reconciled()
+    (both,), (one,) = of_athlete(twice, "b01").scores, of_athlete(once, "b01").scores
+    assert both.recorded == pytest.approx(one.recorded, rel=0.02)
+    counted = [step.machine_calories for step in work_of(twice, "b01", "main")]
+    alone = [step.machine_calories for step in work_of(once, "b01", "main")]
+    assert counted == [pytest.approx(value, abs=0.3) for value in alone]
