@@ -27,6 +27,11 @@ DROP_AFTER_S = 60.0
 # spreads beside its own error. Judgement, checked by simulation.
 LEFT_OUT = 0.06
 ANSWER_LEFT_OUT, ANSWER_DONE = (0.05, 0.15), (1.0, 0.30)
+# Heart rate that stood as low as in the rests speaks for a round left out; a sensor's drop-out can
+# look the same, so that it is not taken for more than this.
+LOW_LEVEL, HIGH_LEVEL, LOW_LEVEL_ODDS = 0.3, 0.5, 30.0
+LEVEL_AFTER_S = 5.0
+LEAST_RISE_BPM = 12.0
 SURELY_LEFT_OUT, SURELY_DONE = 0.5, 0.03
 # Where the other rounds left so much time for the machine, a round without any was not begun.
 USUAL_ACTIVE_S = 10.0
@@ -122,10 +127,12 @@ def interval(
     heart: tuple[Floats, Floats] | None,
     answers: Mapping[tuple[int, int], HeartAnswer],
     usual_s: float,
+    level: float | None = None,
 ) -> Interval:
     """One step as it was done.
 
-    tracks, heart (time_s, bpm): on the block's clock. usual_s: see `usual_active_s`.
+    tracks, heart (time_s, bpm): on the block's clock. usual_s: see `usual_active_s`. level: of
+    `heart_levels`.
     """
     step = steps[index]
     machine = _best_machine(tracks, steps, index)
@@ -138,7 +145,7 @@ def interval(
     if machine is not None and machine.pulls:
         machine_start, machine_end = machine.pulls[0].start_s, machine.pulls[-1].end_s
     answer = answers.get((step.round, step.step))
-    attempted = _attempted(step, machine, answer, usual_s)
+    attempted = _attempted(step, machine, (answer, level), usual_s)
     effort_start = effort_end = None
     if step.kind == "work" and attempted:
         effort_start, effort_end = _effort(step, machine_start, machine_end, answer)
@@ -190,8 +197,39 @@ def usual_active_s(tracks: Sequence[MachineTrack], steps: Sequence[PlannedStep])
     return float(np.median([seconds for seconds in active if seconds > 0] or [0.0]))
 
 
+def heart_levels(
+    heart: tuple[Floats, Floats], steps: Sequence[PlannedStep]
+) -> dict[tuple[int, int], float]:
+    """How high heart rate stood late in each work step, by (round, step).
+
+    1 is the athlete's usual height in the same step of the other rounds, 0 the lowest that they
+    reached in the block. Empty where heart rate hardly moved or too few rounds are known.
+    """
+    time_s, bpm = heart
+    reached = {}
+    for step in steps:
+        late = (time_s >= (step.start_s + step.end_s) / 2) & (time_s < step.end_s + LEVEL_AFTER_S)
+        known = bpm[late & np.isfinite(bpm)]
+        if step.kind == "work" and len(known) >= max(3, 0.15 * step.duration_s):
+            reached[(step.round, step.step)] = float(np.median(known))
+    inside = bpm[(time_s >= 0) & (time_s < steps[-1].end_s) & np.isfinite(bpm)]
+    if len(inside) < 30:
+        return {}
+    low = float(np.percentile(inside, 5))
+    levels = {}
+    for (number, place), value in reached.items():
+        same = [other for (_, at), other in reached.items() if at == place]
+        usual = float(np.median(same))
+        if len(same) >= 3 and usual - low >= LEAST_RISE_BPM:
+            levels[(number, place)] = (value - low) / (usual - low)
+    return levels
+
+
 def _attempted(
-    step: PlannedStep, machine: StepMachine | None, answer: HeartAnswer | None, usual_s: float
+    step: PlannedStep,
+    machine: StepMachine | None,
+    heart: tuple[HeartAnswer | None, float | None],
+    usual_s: float,
 ) -> bool | None:
     """Whether any task of a work step was begun, by the machine, else by the heart."""
     if step.kind == "rest":
@@ -202,21 +240,25 @@ def _attempted(
     if machine is not None and on_machine and all(on_machine):
         return False
     missed = machine is not None and any(on_machine) and usual_s >= USUAL_ACTIVE_S
-    if answer is None:
+    answer, level = heart
+    if answer is None and level is None:
         return False if missed else None
-    left_out = _probably_left_out(answer)
+    left_out = _probably_left_out(answer, level)
     if left_out > (0.3 if missed else SURELY_LEFT_OUT):
         return False
-    return True if left_out < SURELY_DONE else None
+    return True if left_out < (SURELY_DONE / 10 if missed else SURELY_DONE) else None
 
 
-def _probably_left_out(answer: HeartAnswer) -> float:
-    """Probability that a step was left out, by how strongly the heart answered it."""
+def _probably_left_out(answer: HeartAnswer | None, level: float | None) -> float:
+    """Probability that a step was left out, by how the heart answered it and how high it stood."""
     odds = LEFT_OUT / (1 - LEFT_OUT)
-    for (mean, spread), sign in ((ANSWER_LEFT_OUT, 1.0), (ANSWER_DONE, -1.0)):
-        sd = float(np.hypot(answer.sd, spread))
-        log_density = -0.5 * ((answer.share - mean) / sd) ** 2 - float(np.log(sd))
-        odds *= float(np.exp(sign * np.clip(log_density, -30.0, 30.0)))
+    if answer is not None:
+        for (mean, spread), sign in ((ANSWER_LEFT_OUT, 1.0), (ANSWER_DONE, -1.0)):
+            sd = float(np.hypot(answer.sd, spread))
+            log_density = -0.5 * ((answer.share - mean) / sd) ** 2 - float(np.log(sd))
+            odds *= float(np.exp(sign * np.clip(log_density, -30.0, 30.0)))
+    if level is not None:
+        odds *= LOW_LEVEL_ODDS if level < LOW_LEVEL else 1.0 if level < HIGH_LEVEL else 0.1
     return odds / (1 + odds)
 
 

@@ -22,7 +22,7 @@ from reconcile.counts import PlacedCount
 from reconcile.effort import heart_answers
 from reconcile.energy.evidence import StepEvidence
 from reconcile.energy.logged import calories_by_round
-from reconcile.intervals import interval, mean_power, usual_active_s
+from reconcile.intervals import heart_levels, interval, mean_power, usual_active_s
 from reconcile.learnt import AthleteHistory
 from reconcile.machine import DRAG, MachineTrack
 from reconcile.plan import TimedBlock
@@ -83,9 +83,18 @@ def measure(
         on_clock = None if heart is None else (heart[0], heart[1])
         worked = [cut_at_bells(track, block_steps) for _, track in tracks]
         usual_s = usual_active_s(worked, block_steps)
+        levels = {} if on_clock is None else heart_levels(on_clock, block_steps)
         done = tuple(
-            interval(block_steps, index, worked, on_clock, answers, usual_s)
-            for index in range(len(block_steps))
+            interval(
+                block_steps,
+                index,
+                worked,
+                on_clock,
+                answers,
+                usual_s,
+                levels.get((step.round, step.step)),
+            )
+            for index, step in enumerate(block_steps)
         )
         intervals.extend(done)
         start = _class_start(own, block.name)
