@@ -10,7 +10,7 @@ on. Shares are judgement, no source, checked by simulation over many seeds.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
@@ -25,14 +25,18 @@ from reconcile.align.edges import (
     machine_windows,
     start_density,
 )
-from reconcile.align.grid import STEP_S
+from reconcile.align.grid import STEP_S, log_sum_exp
 from reconcile.timeline import PlannedStep
 
-# How often a pull follows no plan at all: easy pulling in a rest, or a try between blocks; and how
-# much rarer that is while the plan has other work.
-EASY_STRAY = 0.3
+# How often a hard pull follows no plan at all, how long one lasts (longer ones are ever rarer), and
+# how much rarer any such pull is while the plan has other work.
 HARD_STRAY = 0.02
+USUAL_TRY_S = 20.0
 STRAY_IN_WORK = 0.2
+# How often an easy pull is done where hard work is planned, or the other way round.
+OTHER_EFFORT = 0.3
+# How much rarer hard pulls are in free blocks and those without machine work.
+ELSEWHERE = 0.2
 # How often somebody breaks a pull off and goes on in the same effort, and how long at most.
 BROKEN_PULL = 0.10
 LONGEST_BREAK_S = 15.0
@@ -49,11 +53,29 @@ CUT_OFF_S = 2.0
 
 
 @dataclass(frozen=True)
+class RestHabit:
+    """What somebody does in the rests.
+
+    share: how common that is. easy_stray: how often an easy pull follows no plan. elsewhere: how
+    much rarer easy pulls are in blocks without machine work.
+    """
+
+    share: float
+    easy_stray: float
+    elsewhere: float
+
+
+# One in six pulls easily in the rests.
+HABITS = (RestHabit(5 / 6, 0.05, ELSEWHERE), RestHabit(1 / 6, 0.75, 1.0))
+
+
+@dataclass(frozen=True)
 class PlannedPull:
-    """A window of machine work, and which share of its step's machine work it is."""
+    """A window of machine work, which share of its step's machine work it is, and if easy."""
 
     window: MachineWindow
     share: float
+    easy: bool
 
 
 @dataclass(frozen=True, eq=False)
@@ -61,15 +83,17 @@ class PullPlan:
     """Windows in the order of time on the plan's clock.
 
     first_s, last_s: the first and the last bell of all timed blocks. usual_s: from one window to
-    the next, usually. easy: all machine work is planned to be easy, so that pulls cannot be told
-    apart by that. other_work_s: (step, 2) where everybody is at other work.
+    the next, usually. with_machine_s: (block, 2) first and last bell of the blocks with machine
+    work. shared: several people use the machine. other_work_s: (step, 2) where the one who uses it
+    is at other work.
     """
 
     pulls: tuple[PlannedPull, ...]
     first_s: float
     last_s: float
     usual_s: float
-    easy: bool
+    with_machine_s: Floats
+    shared: bool
     other_work_s: Floats
 
 
@@ -124,7 +148,8 @@ def pull_plan(
     pulls: list[PlannedPull] = []
     edges_s: list[tuple[float, float]] = []
     other_work_s: list[tuple[float, float]] = []
-    steps_with_work, span_s, efforts = 0, 0.0, set()
+    with_machine_s: list[tuple[float, float]] = []
+    steps_with_work = 0
     for block, start_s in starts_s.items():
         first_s = start_s + min(delay for delay, _ in timelines)
         last_s = start_s + max(delay + timeline[block][-1].end_s for delay, timeline in timelines)
@@ -134,7 +159,6 @@ def pull_plan(
             steps = timeline[block]
             with_work = [step for step in steps if _places(step, machine)]
             steps_with_work += len(with_work)
-            efforts |= {s.tasks[place].effort for s in with_work for place in _places(s, machine)}
             pulls += _planned(steps, machine, start_s + delay_s)
             other_work_s += [
                 (start_s + delay_s + step.start_s, start_s + delay_s + step.end_s)
@@ -142,15 +166,16 @@ def pull_plan(
                 if step.kind == "work" and step not in with_work and len(timelines) == 1
             ]
         if len(pulls) > in_block:
-            span_s += last_s - first_s
+            with_machine_s.append((first_s, last_s))
     if not pulls:
         return None
     return PullPlan(
         tuple(sorted(pulls, key=lambda pull: pull.window.start_s)),
         min(first for first, _ in edges_s),
         max(last for _, last in edges_s),
-        span_s / steps_with_work,
-        efforts == {"easy"},
+        sum(last - first for first, last in with_machine_s) / steps_with_work,
+        np.array(with_machine_s),
+        len(timelines) > 1,
         np.array(other_work_s).reshape(-1, 2),
     )
 
@@ -170,27 +195,23 @@ def _planned(
     steps: Sequence[PlannedStep], machine: str | None, start_s: float
 ) -> list[PlannedPull]:
     """Windows of one timeline; a step that returns to the machine after other tasks has two."""
-    parted = {
-        step.start_s
-        for step in steps
-        if (places := _places(step, machine)) and places[-1] - places[0] >= len(places)
-    }
     pulls: list[PlannedPull] = []
+    by_start = {step.start_s: step for step in steps}
     for window in machine_windows(steps, machine):
-        low, high = window.start_s + start_s, window.end_s + start_s
-        if window.start_s in parted:
-            pulls.append(
-                PlannedPull(
-                    MachineWindow(low, high, window.starts_at_bell, ends_at_bell=False), 0.5
-                )
-            )
-            pulls.append(PlannedPull(MachineWindow(low, high, False, window.ends_at_bell), 0.5))
+        step = by_start[window.start_s]
+        places = _places(step, machine)
+        easy = all(step.tasks[place].effort == "easy" for place in places)
+        moved = MachineWindow(
+            window.start_s + start_s,
+            window.end_s + start_s,
+            window.starts_at_bell,
+            window.ends_at_bell,
+        )
+        if places[-1] - places[0] >= len(places):
+            pulls.append(PlannedPull(replace(moved, ends_at_bell=False), 0.5, easy))
+            pulls.append(PlannedPull(replace(moved, starts_at_bell=False), 0.5, easy))
         else:
-            pulls.append(
-                PlannedPull(
-                    MachineWindow(low, high, window.starts_at_bell, window.ends_at_bell), 1.0
-                )
-            )
+            pulls.append(PlannedPull(moved, 1.0, easy))
     return pulls
 
 
@@ -207,23 +228,39 @@ def core(window: MachineWindow) -> tuple[float, float]:
 class PlanFit:
     """How well pulls fit a plan at each time: what every pull is compared with."""
 
-    def __init__(self, plan: PullPlan) -> None:
+    def __init__(self, plan: PullPlan, habit: RestHabit) -> None:
         windows = [pull.window for pull in plan.pulls]
         self.first_s, self.last_s = plan.first_s - MARGIN_S, plan.last_s + MARGIN_S
         self.clock = np.arange(self.first_s, self.last_s, STEP_S / 2)
-        self.stray = (EASY_STRAY, EASY_STRAY if plan.easy else HARD_STRAY)
-        starts, ends, self.passed = np.zeros((3, len(self.clock)))
+        all_easy = all(pull.easy for pull in plan.pulls)
+        self.stray = (habit.easy_stray if all_easy else HARD_STRAY, habit.easy_stray)
+        # Hard and easy are told by comparison: within one person's work, where both are planned.
+        telling = not (plan.shared or all_easy)
+        # By a pull's effort: hard, easy.
+        starts, ends = np.zeros((2, 2, len(self.clock)))
+        self.passed = np.zeros(len(self.clock))
         for pull, window in zip(plan.pulls, windows, strict=True):
             length = window.end_s - window.start_s
-            ends += end_density(self.clock - window.end_s, length, at_bell=window.ends_at_bell)
-            starts += start_density(
+            end = end_density(self.clock - window.end_s, length, at_bell=window.ends_at_bell)
+            start = start_density(
                 self.clock - window.start_s, length, at_bell=window.starts_at_bell
             )
+            for effort, easy in enumerate((False, True)):
+                fits = 1.0 if not telling or pull.easy == easy else OTHER_EFFORT**0.5
+                starts[effort] += fits * start
+                ends[effort] += fits * end
             low, high = core(window)
             self.passed += pull.share * np.clip((self.clock - low) / (high - low), 0.0, 1.0)
         working = np.zeros(len(self.clock), dtype=bool)
         for low, high in plan.other_work_s:
             working |= (self.clock > low) & (self.clock < high)
+        with_machine = np.zeros(len(self.clock), dtype=bool)
+        for low, high in plan.with_machine_s:
+            with_machine |= (self.clock > low - plan.usual_s / 2) & (self.clock < high)
+        self.next_pull = [
+            np.where(with_machine, 1.0, elsewhere) / plan.usual_s
+            for elsewhere in (habit.elsewhere if all_easy else ELSEWHERE, habit.elsewhere)
+        ]
         self.stray_log = np.where(working, np.log(STRAY_IN_WORK), 0.0)
         self.start_log = np.log((1 - FLOOR) * plan.usual_s * starts + FLOOR)
         self.end_log = np.log((1 - FLOOR) * plan.usual_s * ends + FLOOR)
@@ -232,19 +269,26 @@ class PlanFit:
         """How many steps of machine work have gone by at a time, a fraction inside one."""
         return np.interp(time_s, self.clock, self.passed)
 
+    def density(self, bout: Bout, late_s: Floats) -> Floats:
+        """Density (1/s) of where a bout begins after a pause, until a window is passed."""
+        return np.interp(bout.start_s + late_s, self.clock, self.next_pull[int(bout.easy)])
+
     def bout(self, bout: Bout, late_s: Floats, *, has_end: bool) -> Floats:
         """(begun before, goes on after, late) log evidence of one bout.
 
         An edge that is only a break in a pull says nothing. A window that a bout fills is one
         less that was skipped.
         """
-        start = np.interp(bout.start_s + late_s, self.clock, self.start_log)
+        effort = int(bout.easy)
+        start = np.interp(bout.start_s + late_s, self.clock, self.start_log[effort])
         end = np.zeros(len(late_s))
         if has_end:
-            end = np.interp(bout.end_s + late_s, self.clock, self.end_log)
-        stray = self.stray[0 if bout.easy else 1]
+            end = np.interp(bout.end_s + late_s, self.clock, self.end_log[effort])
+        stray = self.stray[effort]
         middle = (bout.start_s + bout.end_s) / 2 + late_s
         astray = np.log(stray) + np.interp(middle, self.clock, self.stray_log)
+        if not bout.easy:
+            astray -= max(bout.end_s - bout.start_s - USUAL_TRY_S, 0.0) / USUAL_TRY_S
         filled = self.steps_before(bout.end_s + late_s) - self.steps_before(bout.start_s + late_s)
         nothing = np.zeros(len(late_s))
         planned = np.stack([[start + end, start], [end, nothing]])
@@ -258,24 +302,46 @@ def spread_over(
     chain: PullChain,
     further: Callable[[int, Floats], Floats] | None = None,
 ) -> Spread | None:
-    """Pulls in order over the plan; None where they are longer than it.
+    """Pulls in order over the plan, whatever the habit; None where they are longer than it.
 
     further: more log evidence of a bout, by its number and values of plan less device time.
     """
-    fit, bouts = PlanFit(plan), chain.bouts
     late_s = np.arange(
-        fit.first_s - bouts[0].start_s, fit.last_s - bouts[-1].end_s, STEP_S, dtype=float
+        plan.first_s - MARGIN_S - chain.bouts[0].start_s,
+        plan.last_s + MARGIN_S - chain.bouts[-1].end_s,
+        STEP_S,
+        dtype=float,
     )
     if len(late_s) < 2:
         return None
-    evidence = np.stack(
+    more = np.zeros((len(chain.bouts), len(late_s)))
+    if further is not None:
+        more = np.stack([further(k, late_s) for k in range(len(chain.bouts))])
+    found = [_with_habit(PlanFit(plan, habit), chain, late_s, more) for habit in HABITS]
+    logs = np.array([np.log(habit.share) for habit in HABITS]) + [log for log, _ in found]
+    total = log_sum_exp(logs)
+    weights = np.sum(
+        [np.exp(log - total) * part for log, (_, part) in zip(logs, found, strict=True)], axis=0
+    )
+    return Spread(
+        late_s[_places_in_order(weights, chain.paused[1:])],
+        total + float(np.log(MOST_PULLS)),
+        float(late_s[0]),
+        weights,
+    )
+
+
+def _with_habit(
+    fit: PlanFit, chain: PullChain, late_s: Floats, more: Floats
+) -> tuple[float, Floats]:
+    """Log evidence and (bout, late) marginals under one habit."""
+    bouts = chain.bouts
+    evidence = more[:, None, None] + np.stack(
         [
             fit.bout(bout, late_s, has_end=abs(bout.end_s - chain.length_s) >= CUT_OFF_S)
             for bout in bouts
         ]
     )
-    if further is not None:
-        evidence += np.stack([further(k, late_s) for k in range(len(bouts))])[:, None, None]
     between, outside = np.log(SKIPPED_ROUND), np.log(OUTSIDE_FILE)
     before = fit.steps_before(bouts[0].start_s + late_s)
     after = fit.passed[-1] - fit.steps_before(bouts[-1].end_s + late_s)
@@ -291,30 +357,34 @@ def spread_over(
         evidence,
         chain.paused[1:],
         np.where(may_break, BROKEN_PULL, 0.0),
-        float(late_s[0]),
-        plan.usual_s,
+        np.stack([fit.density(bout, late_s) for bout in bouts]),
     )
 
 
 def _summed_out(
-    evidence: Floats, paused: Floats, breaks: Floats, first_s: float, usual_s: float
-) -> Spread:
-    """The chain summed out: filter, evidence, path and marginals.
+    evidence: Floats,
+    paused: Floats,
+    breaks: Floats,
+    next_pull: Floats,
+) -> tuple[float, Floats]:
+    """The chain summed out forwards and backwards: log evidence and (bout, late) marginals.
 
-    evidence: (bout, begun before, goes on after, late). Whether a pull goes on after a break is the
-    second part of the state; a pause in so short a break is left out of account. Every bout's sums
-    are scaled to a largest value of 1, and the scales gathered.
+    evidence: (bout, begun before, goes on after, late). next_pull: (bout, late) density of where a
+    pull begins after a pause. Whether a pull goes on after a break is the second part of the
+    state; a pause in so short a break is left out of account. Every bout's sums are scaled to a
+    largest value of 1, and the scales gathered.
     """
     top = evidence.max(axis=(1, 2, 3))
     weight = np.exp(evidence - top[:, None, None, None])
-    scale = float(np.sum(top)) - np.log(evidence.shape[-1])
-    stay, pause = (1 - paused) * (1 - breaks), paused * (1 - breaks) * STEP_S / usual_s
+    stay, pause = (1 - paused) * (1 - breaks), paused * (1 - breaks)
     # forward[k, g]: all up to bout k, which goes on after (g = 1) or not.
     forward = np.empty((len(evidence), 2, evidence.shape[-1]))
-    forward[0] = weight[0, 0]
+    forward[0] = weight[0, 0] * next_pull[0] / np.sum(next_pull[0])
+    scale = float(np.sum(top))
     for k in range(1, len(evidence)):  # a pull, not a sample
         fresh, going = forward[k - 1]
-        fresh = stay[k - 1] * fresh + pause[k - 1] * _sum_before(fresh)
+        after_pause = next_pull[k] * STEP_S * _sum_before(fresh)
+        fresh = stay[k - 1] * fresh + pause[k - 1] * after_pause
         forward[k] = weight[k, 0] * fresh + weight[k, 1] * (breaks[k - 1] * going)
         largest = float(np.max(forward[k]))
         forward[k] /= largest
@@ -323,17 +393,13 @@ def _summed_out(
     backward[-1, 0] = 1.0
     for k in range(len(evidence) - 2, -1, -1):
         fresh, going = (weight[k + 1] * backward[k + 1]).sum(axis=1)
-        backward[k, 0] = stay[k] * fresh + pause[k] * _sum_before(fresh[::-1])[::-1]
+        before_pause = _sum_before((next_pull[k + 1] * STEP_S * fresh)[::-1])[::-1]
+        backward[k, 0] = stay[k] * fresh + pause[k] * before_pause
         backward[k, 1] = breaks[k] * going
         backward[k] /= np.max(backward[k])
     marginal = (forward * backward).sum(axis=1)
     marginal /= marginal.sum(axis=1, keepdims=True)
-    return Spread(
-        first_s + _places_in_order(marginal, paused) * STEP_S,
-        scale + float(np.log(np.sum(forward[-1, 0]) * MOST_PULLS)),
-        first_s,
-        marginal,
-    )
+    return scale + float(np.log(np.sum(forward[-1, 0]))), marginal
 
 
 def _sum_before(values: Floats) -> Floats:
