@@ -16,8 +16,8 @@ from reconcile.result import Interval
 
 # Normal quantile of a 95 % range.
 Z_95 = 1.96
-# The mean of one athlete's edges as heart rate tells them, one standard deviation: 2.2 s for starts
-# and 2.7 s for ends in simulated classes, with long tails.
+# The mean of one athlete's edges as heart rate tells them, one standard deviation: in simulated
+# classes some 2 s for starts and 3 s for ends, with long tails.
 HEART_TOLD_SD_S = 3.0
 
 
