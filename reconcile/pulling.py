@@ -26,6 +26,7 @@ SHORTEST_PULL_S = 1.5
 LONGEST_SAMPLE_GAP_S = 6.0
 # A display that holds its last power does so for up to this long (a sample's mean adds one second).
 LONGEST_HOLD_S = 4.6
+MOST_REPEATS = 0.25
 # A fall is coasting where 1/v grows by at least this share of the file's usual coasting.
 COASTING_SHARE = 0.4
 # A calorie that takes so many times as long as usual was added by the flywheel, not by pulling.
@@ -89,7 +90,11 @@ def pulling_samples(
         if has_cadence:
             idle |= strokes == 0
         if speed is None and not has_cadence:
-            idle |= np.concatenate([[False], np.diff(np.nan_to_num(power)) == 0])
+            # Stroke noise makes exact repeats rare while somebody pulls, so that a tail of them is
+            # the display; where a machine holds its power throughout they tell nothing.
+            repeats = np.concatenate([[False], np.diff(np.nan_to_num(power)) == 0])
+            if pulling.any() and float(np.mean(repeats[pulling])) < MOST_REPEATS:
+                idle |= repeats
         pulling &= ~_tails(time_s, pulling, idle)
         missing = ~np.isfinite(power)
         if speed is not None and missing.any():

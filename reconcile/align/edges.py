@@ -23,7 +23,7 @@ LEFT_EARLY = 0.01
 PULL_IN_REST = 0.12
 LEAST_ACTIVE_S = 4.0
 # How far one person's stops and starts lie from everybody's, in all rounds alike.
-HABIT_SD_S = 0.55
+HABIT_SD_S = 0.75
 # How often a pull follows no plan at all: easy pulling in a rest, or a try between blocks.
 EASY_STRAY = 0.5
 HARD_STRAY = 0.08
