@@ -9,6 +9,7 @@ import numpy as np
 
 from ingest.recording import Floats
 from reconcile.advice import block_advice
+from reconcile.align.heart import heart_grid
 from reconcile.align.whole_class import (
     Placed,
     Steps,
@@ -26,6 +27,7 @@ from reconcile.intervals import heart_levels, interval, mean_power, usual_active
 from reconcile.learnt import AthleteHistory
 from reconcile.machine import DRAG, MachineTrack
 from reconcile.plan import TimedBlock
+from reconcile.restarted import joined_hearts, joined_tracks
 from reconcile.result import Advice, Interval, Track
 from reconcile.score.expected import usual_machine_s
 from reconcile.score.question import ScoreQuestion
@@ -81,7 +83,8 @@ def measure(
         if heart is not None:
             answers = heart_answers(heart[2], heart[3], block_steps)
         on_clock = None if heart is None else (heart[0], heart[1])
-        worked = [cut_at_bells(track, block_steps) for _, track in tracks]
+        whole = joined_tracks([track for _, track in tracks])
+        worked = [cut_at_bells(track, block_steps) for track in whole]
         usual_s = usual_active_s(worked, block_steps)
         levels = {} if on_clock is None else heart_levels(on_clock, block_steps)
         done = tuple(
@@ -166,26 +169,28 @@ def _block_track(
 def _block_heart(own: Sequence[Placed], block: str) -> tuple[Floats, Floats, Floats, float] | None:
     """(time_s on the block's clock, bpm, 2 s grid, the block's start on the grid's clock).
 
-    Of several recordings with a heart rate, the one that covers the block best.
+    Of several recordings with a heart rate, the one that covers the block best, and what others
+    have before and after it.
     """
-    best: tuple[int, Placed] | None = None
-    for item in own:
-        start = item.start_of(block)
-        if start is None or len(item.signals.heart) == 0:
-            continue
-        known = int(np.count_nonzero(np.isfinite(item.signals.heart)))
-        if best is None or known > best[0]:
-            best = (known, item)
-    if best is None:
+    found = [
+        (int(np.count_nonzero(np.isfinite(item.signals.heart))), item, start)
+        for item in own
+        if (start := item.start_of(block)) is not None and len(item.signals.heart)
+    ]
+    if not found:
         return None
-    item = best[1]
-    start = item.start_of(block)
-    recording = item.signals.upload.recording
-    assert start is not None
-    assert recording is not None
-    assert recording.heart_rate_bpm is not None
-    bpm = np.where(recording.heart_rate_bpm > 25, recording.heart_rate_bpm, np.nan)
-    return recording.time_s - start, bpm, item.signals.heart, start
+    found.sort(key=lambda one: -one[0])
+    parts = []
+    for _, item, start in found:
+        recording = item.signals.upload.recording
+        assert recording is not None
+        assert recording.heart_rate_bpm is not None
+        bpm = np.where(recording.heart_rate_bpm > 25, recording.heart_rate_bpm, np.nan)
+        parts.append((recording.time_s - start, bpm))
+    time_s, bpm = joined_hearts(parts)
+    if len(time_s) == len(parts[0][0]):
+        return time_s, bpm, found[0][1].signals.heart, found[0][2]
+    return time_s, bpm, heart_grid(time_s - time_s[0], bpm), -float(time_s[0])
 
 
 def _track(item: Placed) -> Track:

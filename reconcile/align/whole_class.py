@@ -323,6 +323,7 @@ class _Known:
         hearts = {i for i, n in enumerate(rows) if len(self.together[n].signals.heart)}
         spans = [(self.placements[n].start_s, self.together[n].signals.length_s) for n in rows]
         overlap = _overlaps(spans)
+        sure = [self.placements[n].status == "aligned" for n in rows]
         for w in watches:
             if w in hearts and machines:
                 owners = self.together[rows[w]].owners
@@ -336,7 +337,9 @@ class _Known:
                     continue
                 if i in hearts and j in hearts:
                     out[i, j] += same_heart_evidence(self.heart(rows[i]), self.heart(rows[j]))
-                if i in machines and j in machines:
+                if not (sure[i] and sure[j]):
+                    pass  # where a file lies must be known before it can be at once with another
+                elif i in machines and j in machines:
                     out[i, j] += TWO_MACHINES + same_work_evidence(
                         self.power(rows[i]), self.power(rows[j])
                     )
