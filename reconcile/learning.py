@@ -25,8 +25,8 @@ from reconcile.score.expected import usual_machine_s
 from reconcile.score.scored import scored_steps
 from reconcile.timeline import unfold_block
 
-# A file teaches only where it is this probable that it is theirs: a name that nothing speaks against
-# is enough, one that anything speaks against is not. Judgement.
+# A file teaches only where it is this probable that it is theirs: a name that nothing speaks
+# against is enough, one that anything speaks against is not. Judgement.
 SURELY_OWNED = 0.90
 # Shorter pulls in a step tell little of somebody's power, and longer ones in a rest are no rest.
 LEAST_PULLING_S = 10.0

@@ -22,8 +22,8 @@ def backup(
     Whoever has the file with its key can read everything: keep it as you keep the service.
     """
     from api.app import open_service
-    from api.transfer.backup import back_up
     from api.storage.database import migrate
+    from api.transfer.backup import back_up
 
     settings = read_settings(data)
     migrate(settings)
@@ -47,8 +47,8 @@ def restore(
     A backup of SQLite can be laid back into PostgreSQL, and the other way round.
     """
     from api.app import open_service
-    from api.transfer.backup import UnusableBackupError, lay_back, lay_key
     from api.storage.database import migrate
+    from api.transfer.backup import UnusableBackupError, lay_back, lay_key
 
     settings = read_settings(data)
     try:
