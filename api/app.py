@@ -15,9 +15,10 @@ from fastapi.middleware.gzip import GZipMiddleware
 from fastapi.responses import PlainTextResponse
 from sqlalchemy.exc import SQLAlchemyError
 from starlette.exceptions import HTTPException as StarletteHTTPException
+from starlette.types import Lifespan
 
 from api.classes.endpoints import router as classes_router
-from api.http import error_answer, problem_answer
+from api.http import ServiceNow, error_answer, problem_answer
 from api.metrics import Metrics
 from api.pages.endpoints import router as pages_router
 from api.pages.forms import page_error
@@ -108,6 +109,13 @@ def create_app(settings: Settings | None = None) -> FastAPI:
             worker.stop()
         service.database.close()
 
+    app = bare_app(settings, life)
+    app.state.service = service
+    return app
+
+
+def bare_app(settings: Settings, life: Lifespan[FastAPI] | None = None) -> FastAPI:
+    """Put routes, limits and errors together; enough to be described, without a service behind."""
     app = WatchedApp(
         title="intervouch",
         version=ENGINE_VERSION,
@@ -118,7 +126,6 @@ def create_app(settings: Settings | None = None) -> FastAPI:
         redoc_url=None,
         max_body_size=settings.upload_bytes,
     )
-    app.state.service = service
     app.add_middleware(GZipMiddleware, minimum_size=2000, compresslevel=6)
     for router in (
         people_router,
@@ -131,12 +138,12 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     ):
         app.include_router(router, prefix=API)
     app.include_router(pages_router, include_in_schema=False)
-    add_health(app, service)
+    add_health(app)
     add_errors(app)
     return app
 
 
-def add_health(app: FastAPI, service: Service) -> None:
+def add_health(app: FastAPI) -> None:
     """Health, readiness and metrics."""
 
     @app.get("/health", tags=["service"], summary="Alive")
@@ -150,7 +157,7 @@ def add_health(app: FastAPI, service: Service) -> None:
         summary="Ready",
         responses={503: {"description": "Not ready"}},
     )
-    def ready(response: Response) -> dict[str, str]:
+    def ready(service: ServiceNow, response: Response) -> dict[str, str]:
         """Say whether the database answers."""
         try:
             fine = service.database.answers()
@@ -161,7 +168,7 @@ def add_health(app: FastAPI, service: Service) -> None:
         return {"status": "ready" if fine else "the database does not answer"}
 
     @app.get("/metrics", include_in_schema=False)
-    def metrics(request: Request) -> Response:
+    def metrics(service: ServiceNow, request: Request) -> Response:
         """Counts for Prometheus: to this machine, or to who shows the token of the settings."""
         token = service.settings.metrics_token.get_secret_value()
         shown = request.headers.get("authorization", "").removeprefix("Bearer ")
