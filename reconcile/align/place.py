@@ -271,17 +271,17 @@ def _summary(
     probabilities: list[float] = []
     for block, posterior in zip(plan.timed_blocks, joint.placements[number], strict=True):
         half = half_of_shortest_gap(assignment.steps[block.name], block)
-        best = _around_mode(posterior, half)
+        sharpest = _around_mode(posterior, half)
+        places = [sharpest, *_rivals(posterior, sharpest, half)]
+        places.sort(key=lambda place: -place.probability)
+        best = places[0]
         if best.start_s > signals.length_s or best.start_s + block.duration_s < 0:
             continue
         sds[block.name] = best.sd_s
         probabilities.append(best.probability)
-        blocks.append(
-            BlockPlacement(block.name, best.start_s, best.low_s, best.high_s, best.probability)
-        )
         blocks += [
-            BlockPlacement(block.name, r.start_s, r.low_s, r.high_s, r.probability)
-            for r in _rivals(posterior, best, half)
+            BlockPlacement(block.name, place.start_s, place.low_s, place.high_s, place.probability)
+            for place in places
         ]
     status: Status
     if match < 0.5 or not blocks:
@@ -384,7 +384,7 @@ def _mode_mean(posterior: Posterior) -> float:
 
 
 def _rivals(posterior: Posterior, best: _Mode, half_s: float) -> list[_Mode]:
-    """Other credible places of the block, likeliest first."""
+    """Other credible places of the block."""
     grid = (posterior.first + np.arange(len(posterior.weights))) * STEP_S
     free = (np.abs(grid - best.start_s) > half_s).astype(float)
     rivals: list[_Mode] = []
