@@ -181,5 +181,7 @@ def stop(message: str) -> NoReturn:
 
     from api.sheet.words import printable
 
-    Console(stderr=True, highlight=False, emoji=False).print(printable(message), markup=False)
+    # Paths stay whole: only a terminal may break a line, not a name.
+    console = Console(stderr=True, highlight=False, emoji=False)
+    console.print(printable(message), markup=False, soft_wrap=True)
     raise typer.Exit(1)

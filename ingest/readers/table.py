@@ -411,9 +411,10 @@ def speed_unit(speed: Floats, distance_m: Floats, clock_s: Floats) -> tuple[str,
     steps = np.diff(clock_s)
     covered = np.diff(distance_m)
     known = np.isfinite(steps) & np.isfinite(covered) & np.isfinite(speed[1:]) & (steps > 0)
-    told = float((speed[1:] * steps)[known].sum())
-    metres = float(covered[known].sum())
-    if told <= 0 or metres <= 0:
+    with np.errstate(over="ignore", invalid="ignore"):  # a cell may hold any number
+        told = float(np.sum(speed[1:][known] * steps[known]))
+        metres = float(covered[known].sum())
+    if not (0 < told < np.inf and 0 < metres < np.inf):
         return SPEED_UNITS[0]
     return min(SPEED_UNITS, key=lambda unit: abs(np.log(metres / (told * unit[1]))))
 
