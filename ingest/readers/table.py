@@ -406,6 +406,10 @@ def channels_of(
     return channels, problems
 
 
+# No recording covers more: beyond it a column holds something else.
+FARTHEST_M = 1e9
+
+
 def speed_unit(speed: Floats, distance_m: Floats, clock_s: Floats) -> tuple[str, float]:
     """Give the unit in which a column of speeds agrees best with the distance covered."""
     steps = np.diff(clock_s)
@@ -414,7 +418,7 @@ def speed_unit(speed: Floats, distance_m: Floats, clock_s: Floats) -> tuple[str,
     with np.errstate(over="ignore", invalid="ignore"):  # a cell may hold any number
         told = float(np.sum(speed[1:][known] * steps[known]))
         metres = float(covered[known].sum())
-    if not (0 < told < np.inf and 0 < metres < np.inf):
+    if not (0 < told < FARTHEST_M and 0 < metres < FARTHEST_M):
         return SPEED_UNITS[0]
     return min(SPEED_UNITS, key=lambda unit: abs(np.log(metres / (told * unit[1]))))
 
