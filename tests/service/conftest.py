@@ -6,7 +6,9 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from argon2 import PasswordHasher
 
+from api.people import passwords
 from api.settings import Settings
 from api.storage.database import migrate
 from tests.conftest import miss
@@ -18,6 +20,16 @@ from tests.service.database_server import (
     running_server,
 )
 from tests.service.gym import GymUnderTest, open_gym
+
+
+@pytest.fixture(scope="session", autouse=True)
+def quick_passwords() -> Iterator[None]:
+    """Passwords hashed at the least cost; the real cost is what a test of its own looks at."""
+    quick = PasswordHasher(time_cost=1, memory_cost=8, parallelism=1)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(passwords, "HASHER", quick)
+        patch.setattr(passwords, "NOBODY_HASH", quick.hash("nobody's password"))
+        yield
 
 
 @pytest.fixture(scope="session")

@@ -22,7 +22,7 @@ from api.settings import Settings
 from api.storage.model import SignIn, TrainingClass
 from tests.service.gym import API, GymUnderTest, make_class, open_gym, rower_csv, upload
 
-EXAMPLES = 8
+EXAMPLES = 5
 
 
 class Everything:

@@ -6,6 +6,7 @@ from datetime import timedelta
 from pathlib import Path
 
 import pytest
+from argon2 import PasswordHasher
 from sqlalchemy import update
 
 from api.people.codes import code_svg
@@ -43,6 +44,12 @@ def test_a_password_signs_in_and_is_kept_as_argon2id_only(sqlite_gym: GymUnderTe
     assert client.post(f"{API}/sign-out").is_success
     client.cookies.set("intervouch", cookie)
     assert client.get(f"{API}/me").status_code == 401
+
+
+def test_passwords_cost_what_the_standard_recommends() -> None:
+    # RFC 9106, section 4, second recommendation: t = 3, p = 4, m = 64 MiB.
+    hasher = PasswordHasher()
+    assert (hasher.time_cost, hasher.parallelism, hasher.memory_cost) == (3, 4, 65536)
 
 
 def test_the_cookie_is_out_of_reach_of_scripts_and_other_sites(tmp_path: Path) -> None:

@@ -20,8 +20,8 @@ def running(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Running]
 
 
 def test_uploads_at_once_all_count_and_the_result_is_the_sequential_one(running: Running) -> None:
-    upload_at_once(running, clients=16, files=3)
+    upload_at_once(running, clients=16, files=2)
 
 
 def test_nothing_acknowledged_is_lost_when_the_processes_are_killed(running: Running) -> None:
-    kill_again_and_again(running, kills=3, seed=4)
+    kill_again_and_again(running, kills=2, seed=4)
