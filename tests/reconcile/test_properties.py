@@ -105,10 +105,12 @@ def test_a_wrong_clock_shifts_nothing_on_the_recording_itself(by_s: float) -> No
     result = made({**FILES, "b01.rower.fit": later(ROWED, by_s)}).reconciled()
     for block in ("warm-up", "main"):
         for file in FILES:
+            # A machine shows its bell. A watch knows it by the machines' clocks too, and two that
+            # differ by a few seconds leave it to its own heart, which is right to some seconds.
             before, after = start_on(usual, file, block), start_on(result, file, block)
-            assert after == pytest.approx(before, abs=1.5)
-    assert close(usual, result, "b01", 1.5)
-    assert close(usual, result, "b02", 1.5)
+            assert after == pytest.approx(before, abs=8.0 if "watch" in file else 2.0)
+    assert close(usual, result, "b01", 2.0)
+    assert close(usual, result, "b02", 2.0)
     assert of_file(result, "b01.rower.fit").status == "aligned"
 
 
