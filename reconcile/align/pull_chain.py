@@ -353,7 +353,7 @@ def _with_habit(
             for first, second in pairwise(bouts)
         ]
     )
-    return _summed_out(
+    return summed_out(
         evidence,
         chain.paused[1:],
         np.where(may_break, BROKEN_PULL, 0.0),
@@ -361,7 +361,7 @@ def _with_habit(
     )
 
 
-def _summed_out(
+def summed_out(
     evidence: Floats,
     paused: Floats,
     breaks: Floats,

@@ -38,12 +38,12 @@ from reconcile.pulling import (
     SHORTEST_BREAK_S,
     coasting,
 )
-from reconcile.result import BlockPlacement, Status
+from reconcile.result import BlockPlacement
 
 # Judgement, no source. A device waits some seconds before it pauses; one that shows a machine at
 # rest for longer does not pause. Without a speed, coasting cannot be told from rest.
 LONGEST_WAIT_S = 15.0
-LONGEST_COAST_S = 15.0
+LONGEST_COAST_S = 30.0
 COAST_SD_S = 1.5
 # A device goes on just before the first pull is seen.
 RESTART_BEFORE_PULL_S = 0.3
@@ -158,7 +158,7 @@ def paused_shares(rests_s: Floats, sd_s: float) -> Floats:
     alike = (np.abs(known[:, None] - known) <= 2 * sd_s).sum(axis=1)
     wait_s = float(np.median(known[alike == alike.max()]))
     as_wait = np.exp(-0.5 * ((rests_s - wait_s) / sd_s) ** 2) / (sd_s * np.sqrt(2 * np.pi))
-    anything = 1 / (max(wait_s, 0.0) + LONGEST_COAST_S)
+    anything = 1 / (max(wait_s, 0.0) + LONGEST_WAIT_S)
     stood = (1 - ODD_WAIT) * as_wait + ODD_WAIT * anything
     share = PAUSED_SHARE * stood / (PAUSED_SHARE * stood + (1 - PAUSED_SHARE) * anything)
     return np.asarray(np.nan_to_num(share))
@@ -267,10 +267,10 @@ def place_stopped(
     spread = spread_over(
         planned, pulls.chain, lambda bout, late_s: _fits_pins(pulls, bout, late_s, pinned)
     )
-    assert spread is not None
+    if spread is None:
+        return assignment, _nowhere(assignment, 0.0, -np.inf)
     paused_s = np.diff(spread.late_s, prepend=spread.late_s[0])
-    if np.isfinite(pulls.restart_s[0]):
-        paused_s[0] = USUAL_LEAD_IN_S
+    paused_s[0] = _lead_in(pulls, float(spread.late_s[0]), pinned)
     stood = np.flatnonzero(paused_s > 0)
     clock = DeviceClock(pulls.restart_s[stood], paused_s[stood])
     first_s = float(spread.late_s[0] - paused_s[0])
@@ -284,20 +284,19 @@ def place_stopped(
         half = half_of_shortest_gap(assignment.steps[block.name], block)
         chance, sd = _doubt(spread, pulls, own_s[block.name], half)
         low = start - 2 * sd
-        if paused_s[0] > 0 and start < pulls.restart_s[0] + paused_s[0]:
+        if not pinned and paused_s[0] > 0 and start < pulls.restart_s[0] + paused_s[0]:
             low -= USUAL_LEAD_IN_S - SHORTEST_LEAD_IN_S
         sds[block.name] = sd
         blocks.append(BlockPlacement(block.name, start, low, start + 2 * sd, chance))
+    match = 1.0 if pinned else _match(spread.log_evidence, named=bool(signals.upload.athletes))
+    if match < 0.5 or not blocks:
+        return assignment, _nowhere(assignment, match, spread.log_evidence)
     scored = {block.name for block in plan.timed_blocks if block.score is not None}
     telling = [b.probability for b in blocks if b.block in scored]
-    probability = max(telling or [b.probability for b in blocks], default=0.0)
-    match = 1.0 if pinned else _match(spread.log_evidence, named=bool(signals.upload.athletes))
-    status: Status = "aligned" if probability >= SURE_OF_START else "ambiguous"
-    if match < 0.5 or not blocks:
-        status, probability, moved, blocks, sds = "unmatched", match, signals, [], {}
+    probability = max(telling or [b.probability for b in blocks])
     return replace(assignment, signals=moved), Placement(
         signals.upload.file,
-        status,
+        "aligned" if probability >= SURE_OF_START else "ambiguous",
         probability,
         match,
         first_s,
@@ -305,6 +304,24 @@ def place_stopped(
         sds,
         spread.log_evidence,
     )
+
+
+def _nowhere(assignment: Assignment, match: float, log_evidence: float) -> Placement:
+    """No place in the class: the pulls are of something else."""
+    file = assignment.signals.upload.file
+    return Placement(file, "unmatched", match, match, 0.0, (), {}, log_evidence)
+
+
+def _lead_in(pulls: StoppedPulls, late_s: float, pinned: Sequence[tuple[float, float]]) -> float:
+    """How long the clock stood before the first pull, 0 where the file begins with it.
+
+    Nothing in the file tells; a block that a coach saw begin at some time before it does.
+    """
+    restart_s = float(pulls.restart_s[0])
+    if not np.isfinite(restart_s):
+        return 0.0
+    told = [device - (plan - late_s) for plan, device in pinned if device < restart_s]
+    return max(told[0], 0.0) if told else USUAL_LEAD_IN_S
 
 
 def _fits_pins(
@@ -317,7 +334,7 @@ def _fits_pins(
     """
     known_s = pulls.restart_s[: bout + 1][np.isfinite(pulls.restart_s[: bout + 1])]
     coming_s = pulls.restart_s[bout + 1 :][np.isfinite(pulls.restart_s[bout + 1 :])]
-    low = known_s[-1] if bout and len(known_s) else -np.inf
+    low = known_s[-1] if len(known_s) else -np.inf
     high = coming_s[0] if len(coming_s) else np.inf
     total = np.zeros(len(late_s))
     for plan_s, device_s in pinned:
