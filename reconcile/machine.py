@@ -134,6 +134,10 @@ def speed_of(recording: Recording) -> Floats | None:
         return None
     steps = np.maximum(np.diff(distance), 0) / np.diff(recording.time_s)
     speed = np.concatenate([steps[:1], steps])
+    # Where a clock stood, what the wheel still rolled meanwhile falls into one step: a wheel that
+    # was at rest is no faster in its first step than in the next.
+    first = np.flatnonzero((speed[:-2] <= MOVING_SPEED_M_S) & (speed[1:-1] > speed[2:])) + 1
+    speed[first] = speed[first + 1]
     speed[np.concatenate([[False], np.diff(recording.time_s) > LONGEST_SAMPLE_GAP_S])] = 0.0
     return speed
 

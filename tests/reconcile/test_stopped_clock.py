@@ -26,6 +26,7 @@ from reconcile.align.whole_class import Placed, place_class
 from reconcile.classes import Athlete, ClassRecord, Pin, Upload
 from reconcile.engine import reconcile_class
 from reconcile.history import History
+from reconcile.machine import speed_of
 from reconcile.plan import Plan
 from reconcile.plan_text import read_plan
 from reconcile.result import BlockPlacement, Interval
@@ -254,6 +255,19 @@ blocks:
     item = placed(class_of(plan, sampled(spun(pulls, -8.0, 440.0), dated=False)))
     assert item.signals.device_clock is None
     assert item.start_of("tides") == pytest.approx(8.0, abs=1.0)
+
+
+def test_what_the_wheel_rolled_in_a_pause_is_no_burst_of_speed() -> None:
+    # 0.4 m/s of rolling, then a clock that stood for half a minute (12 m), then three strokes.
+    recording = Recording(
+        "csv",
+        "rower",
+        None,
+        7,
+        np.array([0.0, 1.0, 2.0, 2.5, 3.5, 4.5, 5.5]),
+        distance_m=np.array([0.0, 0.4, 0.8, 12.8, 14.3, 17.0, 20.6]),
+    )
+    assert speed_of(recording) == pytest.approx([0.4, 0.4, 0.4, 1.5, 1.5, 2.7, 3.6])
 
 
 # Known answers -----------------------------------------------------------------------------------
