@@ -63,7 +63,7 @@ LEAST_SPREAD_S = 5.0
 # Each pull ends only as near to its bell as people stop (one standard deviation, at least).
 LEAST_SD_S = 0.6
 # When the clock stood is read from the samples around it, to so many seconds.
-STOP_READ_WITHIN_S = 0.5
+STOP_READ_WITHIN_S = 1.1
 # A file that begins with the first pull shows less than this before it, in steps between samples.
 LEAST_LEAD_IN_STEPS = 1.2
 LEAST_SHARE = 0.02
