@@ -4,9 +4,31 @@ from __future__ import annotations
 
 from fastapi import APIRouter
 
-from api.pages import class_pages, entrance, people_pages, plan_pages, upload_page
+from api.pages import (
+    class_page,
+    classes_page,
+    entrance,
+    people_pages,
+    plan_pages,
+    question_page,
+    roster_page,
+    scores_page,
+    upload_page,
+    wall_page,
+)
 
-PARTS = (entrance, class_pages, upload_page, plan_pages, people_pages)
+PARTS = (
+    entrance,
+    classes_page,
+    class_page,
+    question_page,
+    roster_page,
+    scores_page,
+    wall_page,
+    upload_page,
+    plan_pages,
+    people_pages,
+)
 
 router = APIRouter()
 for part in PARTS:
