@@ -15,6 +15,7 @@ from api.pages import (
     scores_page,
     upload_page,
     wall_page,
+    you_page,
 )
 
 PARTS = (
@@ -28,6 +29,7 @@ PARTS = (
     upload_page,
     plan_pages,
     people_pages,
+    you_page,
 )
 
 router = APIRouter()

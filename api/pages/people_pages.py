@@ -1,4 +1,4 @@
-"""Pages: you, the gym's people, the gym itself."""
+"""Pages: the gym's people, the gym itself."""
 
 from __future__ import annotations
 
@@ -10,8 +10,6 @@ from api.addresses import link_address, public_address
 from api.http import (
     CursorNow,
     Keeper,
-    Reader,
-    Sender,
     ServiceNow,
     page_of,
 )
@@ -21,11 +19,9 @@ from api.people import service as people
 from api.people.codes import code_svg
 from api.people.endpoints import (
     PersonId,
-    consent_list,
     person_answer,
 )
 from api.people.erasure import erase_person
-from api.people.schemas import PurposeName
 from api.people.sight import (
     visible_audit,
     visible_people,
@@ -42,53 +38,6 @@ from api.storage.model import (
 )
 
 router = APIRouter()
-
-
-@router.get("/you")
-def you_page(request: Request, service: ServiceNow, subject: Reader) -> Response:
-    """What the person agreed to, and everything of theirs."""
-    with service.database.reading() as session:
-        person = session.get_one(Person, subject.person_id)
-        return page(
-            request,
-            "you",
-            me=me_of(session, subject),
-            person=person_answer(session, subject, person),
-            gym=session.get_one(Gym, subject.gym_id).name,
-            consents=consent_list(session, person.id).items,
-        )
-
-
-@router.post("/you/consents/{purpose}")
-def answer(
-    service: ServiceNow,
-    subject: Sender,
-    purpose: PurposeName,
-    version: Annotated[int, Form(ge=1, le=1000)],
-    agreed: Annotated[str, Form()],
-) -> Response:
-    """Agree, or take it back."""
-    people.settle_consent(
-        service, subject, purpose=purpose, version=version, agreed=agreed == "yes"
-    )
-    return go("/you", "kept")
-
-
-@router.post("/you/sign-outs")
-def sign_out_everywhere(service: ServiceNow, subject: Keeper) -> Response:
-    """Sign out everywhere."""
-    with service.database.writing() as session:
-        people.end_sign_ins(session, subject, subject.person_id)
-    return go("/sign-in", "signed-out")
-
-
-@router.post("/you/erasure")
-def erase_me(service: ServiceNow, subject: Keeper, sure: Annotated[str, Form()] = "") -> Response:
-    """Erase the person who asks."""
-    if sure != "erase":
-        return go("/you", "sure")
-    erase_person(service, subject, subject.person_id)
-    return go("/sign-in", "erased")
 
 
 @router.get("/people")
