@@ -18,6 +18,7 @@ from sqlalchemy import Select, select
 from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 
+from api.language import Language, Preferences, accepted_locale, language
 from api.people.signing_in import subject_by_sign_in, subject_by_token
 from api.people.subject import Subject
 from api.problems import CrossSite, KeyReused, NotSignedIn, Refused, ScopeNeeded, ServiceError
@@ -179,9 +180,17 @@ def asks(scope: str) -> Callable[..., Subject]:
             raise CrossSite
         if scope not in found.scopes:
             raise ScopeNeeded(scope)
+        request.state.preferences = found.preferences
         return found
 
     return subject
+
+
+def language_of(request: Request) -> Language:
+    """Return the language to answer in: as the person set it, else as their browser asks."""
+    chosen: Preferences = getattr(request.state, "preferences", Preferences())
+    locale = chosen.locale or accepted_locale(request.headers.get("accept-language", ""))
+    return language(locale, chosen.mass_unit or "kg")
 
 
 Reader = Annotated[Subject, Depends(asks("read"))]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import importlib.resources
+from pathlib import Path
 from typing import Annotated
 
 from fastapi import APIRouter, Form, Request, Response
@@ -15,7 +16,9 @@ from api.http import (
     COOKIE,
     Reader,
     ServiceNow,
+    etag_of,
     from_this_site,
+    matches,
 )
 from api.pages.forms import go, when
 from api.pages.templates import page
@@ -49,19 +52,28 @@ from api.storage.model import (
 router = APIRouter()
 
 
-STATIC = {"page.css": "text/css", "progress.js": "text/javascript"}
+STATIC = Path(str(importlib.resources.files("api.pages"))) / "static"
+KINDS = {
+    ".css": "text/css",
+    ".js": "text/javascript",
+    ".svg": "image/svg+xml",
+    ".png": "image/png",
+    ".webmanifest": "application/manifest+json",
+}
 
 
-@router.get("/static/{name}")
-def static(name: str) -> Response:
-    """The pages' own style and script."""
-    if name not in STATIC:
+@router.get("/static/{name:path}")
+def static(request: Request, name: str) -> Response:
+    """The pages' own style, scripts and pictures: a file of `static/`, and no other."""
+    file = STATIC / name
+    if file not in set(STATIC.rglob("*.*")) or file.suffix not in KINDS:
         raise NotHere
-    text = (importlib.resources.files("api.pages") / "static" / name).read_text("utf-8")
-    etag = f'"{hashlib.sha256(text.encode()).hexdigest()[:16]}"'
-    return Response(
-        text, media_type=STATIC[name], headers={"ETag": etag, "Cache-Control": "max-age=300"}
-    )
+    content = file.read_bytes()
+    etag = etag_of(hashlib.sha256(content).hexdigest())
+    headers = {"ETag": etag, "Cache-Control": "max-age=300", "X-Content-Type-Options": "nosniff"}
+    if matches(request, etag):
+        return Response(status_code=304, headers=headers)
+    return Response(content, media_type=KINDS[file.suffix], headers=headers)
 
 
 @router.get("/")

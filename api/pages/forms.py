@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import AsyncIterator
+from datetime import datetime
 from typing import Annotated
 
 from fastapi import Depends, Form, Request, Response
 from fastapi.responses import RedirectResponse
 from starlette.datastructures import FormData
 
+from api.http import language_of
 from api.pages.templates import page
 from api.problems import (
     NotSignedIn,
@@ -39,12 +41,13 @@ def page_error(request: Request, error: ServiceError, status: int) -> Response:
     """Tell an error as a page; whoever is not signed in is asked to."""
     if isinstance(error, NotSignedIn) and not request.url.path.startswith("/sign-in"):
         return go("/sign-in")
+    text = language_of(request).text
     return page(
-        request, "error", status=status, title=error.title, detail=error.detail,
+        request, "error", status=status, title=text(error.title), detail=text(error.detail),
         faults=error.faults,
     )  # fmt: skip
 
 
-def when(found: TrainingClass) -> str:
-    """When a class was, in words."""
-    return with_offset(found.start, found.start_offset_s).strftime("%d %B %Y, %H:%M")
+def when(found: TrainingClass) -> datetime:
+    """When a class was, by the clock on its wall."""
+    return with_offset(found.start, found.start_offset_s)

@@ -8,6 +8,7 @@ from datetime import timedelta
 from sqlalchemy import delete, func, select, update
 from sqlalchemy.orm import Session
 
+from api.language import Preferences
 from api.people.consents import BY_NAME, answer_of, note_answer
 from api.people.passwords import password_hash
 from api.people.sight import visible_links, visible_people, visible_tokens
@@ -106,6 +107,14 @@ def change_person(
         about=person.audit_mark, fields=sorted(changes),
     )  # fmt: skip
     return person
+
+
+def set_preferences(session: Session, subject: Subject, preferences: Preferences) -> None:
+    """Keep how the person who asks reads pages; raises NotHere for a visit nobody confirmed."""
+    if subject.visiting:
+        raise NotHere
+    person = session.get_one(Person, subject.person_id)
+    person.locale, person.mass_unit = preferences.locale, preferences.mass_unit
 
 
 def set_roles(session: Session, subject: Subject, person_id: str, roles: Sequence[str]) -> Person:

@@ -7,6 +7,7 @@ from datetime import timedelta
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
+from api.language import LOCALES, MASS_UNITS, Preferences
 from api.people.passwords import (
     attempt_marks,
     check_throttle,
@@ -36,6 +37,14 @@ def person_roles(session: Session, person_id: str) -> frozenset[str]:
     return frozenset(session.scalars(select(Role.role).where(Role.person_id == person_id)))
 
 
+def preferences_of(person: Person) -> Preferences:
+    """How the person reads; what a version before offered and this one does not is left out."""
+    return Preferences(
+        locale=person.locale if person.locale in LOCALES else None,
+        mass_unit=next((unit for unit in MASS_UNITS if unit == person.mass_unit), None),
+    )
+
+
 def subject_by_sign_in(session: Session, secret: str) -> Subject:
     """Who holds this sign-in; raises NotSignedIn where it has run out or never was."""
     row = session.execute(
@@ -61,6 +70,7 @@ def subject_by_sign_in(session: Session, secret: str) -> Subject:
         sign_in_id=sign_in.id,
         visit_class_id=visiting,
         key=sign_in.token_hash,
+        preferences=preferences_of(person),
     )
 
 
@@ -88,6 +98,7 @@ def subject_by_token(session: Session, secret: str) -> Subject:
         sign_in_id=None,
         visit_class_id=None,
         key=token.token_hash,
+        preferences=preferences_of(person),
     )
 
 

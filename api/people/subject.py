@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from api.language import Preferences
+
 SCOPES = ("read", "upload", "write", "people")
 ROLES = ("athlete", "coach", "owner")
 
@@ -17,6 +19,7 @@ class Subject:
     sign_in_id: the sign-in, None for a program's token.
     visit_class_id: the one class that an unconfirmed sign-in by the code on the wall is for.
     key: stands for the means of signing in where a request's repetition is to be recognised.
+    preferences: the person's language and unit of mass.
     """
 
     gym_id: str
@@ -28,6 +31,7 @@ class Subject:
     sign_in_id: str | None
     visit_class_id: str | None
     key: str
+    preferences: Preferences
 
     @property
     def coaches(self) -> bool:

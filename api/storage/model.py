@@ -66,7 +66,7 @@ class Person(Base):
 
     audit_mark stands for the person in the audit log and nowhere else: it goes with this row, and
     what the log says then belongs to nobody. The body's figures are what the next roster begins
-    with; a class keeps its own.
+    with; a class keeps its own. locale and mass_unit: how they read, None where the browser says.
     """
 
     __tablename__ = "person"
@@ -85,6 +85,8 @@ class Person(Base):
     resting_hr: Mapped[float | None] = mapped_column(Float)
     max_hr: Mapped[float | None] = mapped_column(Float)
     vo2max: Mapped[float | None] = mapped_column(Float)
+    locale: Mapped[str | None] = mapped_column(String(16))
+    mass_unit: Mapped[str | None] = mapped_column(String(2))
     made_at: Mapped[datetime] = mapped_column(Moment, default=now)
 
 

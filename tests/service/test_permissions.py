@@ -418,7 +418,7 @@ def test_a_new_code_ends_visits_that_nobody_confirmed(world: World) -> None:
 # ---- pages: the same people, the same table
 
 PAGES: dict[tuple[str, str], set[str]] = {
-    ("GET", "/static/{name}"): EVERYBODY,
+    ("GET", "/static/{name:path}"): EVERYBODY,
     ("GET", "/"): EVERYBODY,
     ("GET", "/sign-in"): EVERYBODY,
     ("POST", "/sign-in"): EVERYBODY,
@@ -506,7 +506,7 @@ def ask_page(world: World, kind: str, method: str, path: str) -> httpx2.Response
         "recording_id": world.recording["id"], "visit_id": world.visit_id, "code": world.code,
         "purpose": "recordings", "secret": world.link, "name": "page.css",
     }  # fmt: skip
-    address = re.sub(r"\{(\w+)\}", lambda match: values[match[1]], path)
+    address = re.sub(r"\{(\w+)(?::path)?\}", lambda match: values[match[1]], path)
     form = page_form(world, method, path)
     return world.clients[kind].request(method, address, follow_redirects=False, **form)
 
