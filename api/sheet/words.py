@@ -1,6 +1,7 @@
 """Every text of the class sheet, in one place.
 
-A flag is a question: no sentence here says that anybody did wrong.
+A flag is a question: no sentence here says that anybody did wrong. What is marked as deferred is
+translated where the pages show it.
 """
 
 from __future__ import annotations
@@ -8,15 +9,17 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from api.language import deferred
 from reconcile.result import Status, Verdict
 
 
 @dataclass(frozen=True)
 class VerdictWords:
-    """How a verdict looks: a sign that differs in shape, and what the word means."""
+    """How a verdict looks: a sign that differs in shape, the word, and what it means."""
 
     sign: str
     plain_sign: str
+    word: str
     meaning: str
 
 
@@ -24,31 +27,46 @@ VERDICTS: dict[Verdict, VerdictWords] = {
     "confirmed": VerdictWords(
         "=",
         "=",
-        "A machine counted it, and the count agrees with what was logged, apart from rounding or "
-        "a display read a moment after the bell.",
+        deferred("confirmed"),
+        deferred(
+            "A machine counted it, and the count agrees with what was logged, apart from rounding "
+            "or a display read a moment after the bell."
+        ),
     ),
     "plausible": VerdictWords(
-        "≈", "~", "No machine counted it, but nothing that was recorded speaks against it."
+        "≈",
+        "~",
+        deferred("plausible"),
+        deferred("No machine counted it, but nothing that was recorded speaks against it."),
     ),
     "doubtful": VerdictWords(
-        "≠", "#", "What was recorded and what was logged differ. There is a question to ask."
+        "≠",
+        "#",
+        deferred("doubtful"),
+        deferred("What was recorded and what was logged differ. There is a question to ask."),
     ),
     "impossible": VerdictWords(
         "×",
         "x",
-        "More than a body or the machine can do, so something went wrong on the way to the sheet. "
-        "There is a question to ask.",
+        deferred("impossible"),
+        deferred(
+            "More than a body or the machine can do, so something went wrong on the way to the "
+            "sheet. There is a question to ask."
+        ),
     ),
     "unverifiable": VerdictWords(
-        "–", "-", "Too little was recorded to say, or nothing was logged."
+        "–",
+        "-",
+        deferred("unverifiable"),
+        deferred("Too little was recorded to say, or nothing was logged."),
     ),
 }
 
 STATUSES: dict[Status, str] = {
-    "aligned": "Its place in the class is known.",
-    "ambiguous": "It fits the class in more than one place; the likeliest is used.",
-    "unmatched": "It does not fit this class: another day or another workout, perhaps.",
-    "unreadable": "Nothing in it could be used.",
+    "aligned": deferred("Its place in the class is known."),
+    "ambiguous": deferred("It fits the class in more than one place; the likeliest is used."),
+    "unmatched": deferred("It does not fit this class: another day or another workout, perhaps."),
+    "unreadable": deferred("Nothing in it could be used."),
 }
 
 
@@ -62,54 +80,62 @@ class ExplanationWords:
 
 EXPLANATIONS: dict[str, ExplanationWords] = {
     "rounding": ExplanationWords(
-        "the rounds were rounded one by one",
-        "Were the rounds rounded as they were written down?",
+        deferred("the rounds were rounded one by one"),
+        deferred("Were the rounds rounded as they were written down?"),
     ),
     "counted_coasting": ExplanationWords(
-        "the display was read while the flywheel was still running on",
-        "Was the display read a few seconds after the bell?",
+        deferred("the display was read while the flywheel was still running on"),
+        deferred("Was the display read a few seconds after the bell?"),
     ),
     "counted_rest": ExplanationWords(
-        "easy work in the rests ran the count on",
-        "Did the machine keep moving during the rests?",
+        deferred("easy work in the rests ran the count on"),
+        deferred("Did the machine keep moving during the rests?"),
     ),
     "missing_round": ExplanationWords(
-        "one round did not get onto the sheet", "Is there a round missing on the sheet?"
+        deferred("one round did not get onto the sheet"),
+        deferred("Is there a round missing on the sheet?"),
     ),
     "extra_round": ExplanationWords(
-        "one round stands on the sheet twice, or one that was not done",
-        "Could a round have been written down twice?",
+        deferred("one round stands on the sheet twice, or one that was not done"),
+        deferred("Could a round have been written down twice?"),
     ),
     "arithmetic_slip": ExplanationWords(
-        "the rounds add up to another number", "Shall we add the rounds up together once more?"
+        deferred("the rounds add up to another number"),
+        deferred("Shall we add the rounds up together once more?"),
     ),
     "digits_swapped": ExplanationWords(
-        "a digit slipped on the way to the sheet", "Could two digits have changed places?"
+        deferred("a digit slipped on the way to the sheet"),
+        deferred("Could two digits have changed places?"),
     ),
     "wrong_measure": ExplanationWords(
-        "another number on the display was written down",
-        "Which number on the display is this one?",
+        deferred("another number on the display was written down"),
+        deferred("Which number on the display is this one?"),
     ),
     "watch_calories": ExplanationWords(
-        "it is the watch's own number", "Does this number come from the watch?"
+        deferred("it is the watch's own number"), deferred("Does this number come from the watch?")
     ),
     "other_athlete": ExplanationWords(
-        "it fits somebody else's recording",
-        "Did two people change machines, or did a score land on the wrong line?",
+        deferred("it fits somebody else's recording"),
+        deferred("Did two people change machines, or did a score land on the wrong line?"),
     ),
     "inflated": ExplanationWords(
-        "the recording holds less than the sheet",
-        "Is some of the work missing from the recording?",
+        deferred("the recording holds less than the sheet"),
+        deferred("Is some of the work missing from the recording?"),
     ),
     "understated": ExplanationWords(
-        "the recording holds more than the sheet", "Was more done than got written down?"
+        deferred("the recording holds more than the sheet"),
+        deferred("Was more done than got written down?"),
     ),
     "unexplained": ExplanationWords(
-        "nothing that we know of explains it", "How was this number arrived at?"
+        deferred("nothing that we know of explains it"), deferred("How was this number arrived at?")
     ),
 }
 
-MACHINES = {"rower": "rower", "ski": "ski machine", "bike": "bike"}
+MACHINES = {
+    "rower": deferred("rower"),
+    "ski": deferred("ski machine"),
+    "bike": deferred("bike"),
+}
 
 MEASURES = {"calories": "cal", "metres": "m", "reps": "reps"}
 
