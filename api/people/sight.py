@@ -139,13 +139,17 @@ def own_upload(person_id: str) -> Exists:
 
 
 def visible_pins(subject: Subject, class_id: str) -> Select[Pin]:
-    """A coach: the class's. Others: none."""
+    """A coach: the class's. An athlete: those on their own uploads. A visitor: none."""
     rows = (
         select(Pin)
         .join(TrainingClass, TrainingClass.id == Pin.class_id)
         .where(Pin.class_id == class_id, TrainingClass.gym_id == subject.gym_id)
     )
-    return rows if subject.coaches else rows.where(false())
+    if subject.coaches:
+        return rows
+    own = visible_recordings(subject).with_only_columns(Recording.id)
+    rows = rows.where(Pin.recording_id.in_(own))
+    return rows.where(false()) if subject.visiting else rows
 
 
 def visible_decisions(subject: Subject, class_id: str) -> Select[Decision]:

@@ -11,11 +11,13 @@ from api.classes.schemas import Label, tidy
 from api.http import Answer, Strict
 from api.people.schemas import Handle
 
+Outcome = Literal["stands", "corrected", "set aside", "reopened"]
+
 FURTHEST_S = 7 * 24 * 3600.0
 
 
 class PinBody(Strict):
-    """What a coach fixes by hand: a block's start on a file, its owner, or both."""
+    """What is fixed by hand: a block's start on a file, its owner (a coach's to say), or both."""
 
     file: Annotated[
         str,
@@ -40,7 +42,8 @@ class PinAnswer(Answer):
     file: str
     block: str | None
     start_s: float | None
-    owner: str | None
+    owner: str | None = Field(description="Null too where it is somebody that you may not see.")
+    by_coach: bool = Field(description="A coach made it; else the athlete themselves.")
     made_at: datetime
 
 
@@ -60,25 +63,33 @@ class QuestionAnswer(Answer):
     recorded: float | None
     explanations: list[dict[str, Any]]
     decision: DecisionAnswer | None
+    dispute: DecisionAnswer | None = Field(description="What the athlete says of the verdict.")
 
 
 class DecisionAnswer(Answer):
-    """How a question was settled."""
+    """A word on a score: how a coach settled it, or that its athlete disputes the verdict."""
 
     id: str
     athlete: str
     block: str
-    outcome: Literal["stands", "corrected", "set aside"]
+    outcome: Literal[Outcome, "disputed", "taken back"]
     reason: str
     made_at: datetime
 
 
 class DecisionBody(Strict):
-    """How a question is settled, and why."""
+    """How a question is settled, and why; `reopened` undoes the decision before it."""
 
     athlete: Handle
     block: Label
-    outcome: Literal["stands", "corrected", "set aside"]
+    outcome: Outcome
+    reason: Annotated[str, Field(min_length=1, max_length=500)]
+
+
+class DisputeBody(Strict):
+    """What an athlete says of the verdict on their score."""
+
+    block: Label | None = Field(default=None, description="Left out: the only scored block.")
     reason: Annotated[str, Field(min_length=1, max_length=500)]
 
 

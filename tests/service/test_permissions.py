@@ -102,12 +102,14 @@ MAY: dict[tuple[str, str], set[str]] = {
     ("GET", "/classes/{class_id}/result.parquet"): IN_THE_CLASS,
     ("GET", "/classes/{class_id}/state"): IN_THE_CLASS,
     ("GET", "/classes/{class_id}/progress"): IN_THE_CLASS,
-    ("POST", "/classes/{class_id}/pins"): {COACH},
+    ("POST", "/classes/{class_id}/pins"): {OWN, COACH},
     ("GET", "/classes/{class_id}/pins"): IN_THE_CLASS,
     ("DELETE", "/classes/{class_id}/pins/{pin_id}"): {COACH},
     ("GET", "/classes/{class_id}/questions"): IN_THE_CLASS,
     ("POST", "/classes/{class_id}/decisions"): {COACH},
     ("GET", "/classes/{class_id}/decisions"): IN_THE_CLASS,
+    ("POST", "/classes/{class_id}/disputes"): {OWN, MATE},
+    ("DELETE", "/classes/{class_id}/disputes/{dispute_id}"): {OWN},
 }
 # Where a classmate's name may stand in an answer to an athlete: who agreed to the class table,
 # and the names to pick from on the wall.
@@ -137,6 +139,9 @@ class World:
             assert coach.put(path, json={"score": 33, "notes": f"said by {handle}"}).is_success
         pin = {"file": self.recording["file"], "owner": "ada"}
         self.pin_id = coach.post(f"{API}/classes/{self.class_id}/pins", json=pin).json()["id"]
+        said = {"block": "main", "reason": "the count was read out"}
+        disputed = ada.post(f"{API}/classes/{self.class_id}/disputes", json=said)
+        self.dispute_id = disputed.json()["id"]
         link = coach.post(f"{API}/people/{gym.people['ada']}/links")
         self.link_id = link.json()["id"]
         self.link = link.json()["url"].rsplit("/", 1)[1]
@@ -201,6 +206,7 @@ class World:
             "plan_id": self.plan_id,
             "recording_id": self.recording["id"],
             "pin_id": self.pin_id,
+            "dispute_id": self.dispute_id,
             "visit_id": self.visit_id,
         }
         if absent:
@@ -219,7 +225,8 @@ class World:
             "plan.yaml": PLAN.encode(), "roster.csv": b"athlete\nada\n",
             "scores.csv": score_sheet, "recordings/ada.rower.csv": rower_csv(3),
         })  # fmt: skip
-        pin = {"file": self.recording["file"], "owner": "ada"}
+        pin = {"file": self.recording["file"], "block": "main", "start_s": 12.5}
+        said = {"block": "main", "reason": "the count was read out"}
         decision = {"athlete": "ada", "block": "main", "outcome": "stands", "reason": "asked"}
         new_class = {"plan_id": self.plan_id, "start": "2026-03-10T18:30:00+01:00"}
         bodies: dict[tuple[str, str], dict[str, Any]] = {
@@ -252,6 +259,7 @@ class World:
             },
             ("POST", "/classes/{class_id}/pins"): {"json": pin},
             ("POST", "/classes/{class_id}/decisions"): {"json": decision},
+            ("POST", "/classes/{class_id}/disputes"): {"json": said},
         }
         found = bodies.get((method, path), {})
         if "content" in found:
