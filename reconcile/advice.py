@@ -8,6 +8,7 @@ import numpy as np
 
 from reconcile.plan import DurationRange, Task, TimedBlock
 from reconcile.result import Advice, Interval
+from reconcile.sentence import Sentence, deferred
 from reconcile.timeline import PlannedStep
 
 # Judgement, common practice, no source: what a coach would bother to mention.
@@ -16,20 +17,32 @@ EARLY_STOP_S = 5.0
 WORK_IN_REST_SHARE = 0.25
 UNEVEN_SHARE = 0.15
 TEXTS = {
-    "load_too_heavy": "About {active:.0f} s were left for the machine; {low:.0f} to {high:.0f} s "
-    "were meant. A lighter {movement} would leave more.",
-    "load_too_light": "About {active:.0f} s were left for the machine; {low:.0f} to {high:.0f} s "
-    "were meant. A heavier {movement}, or more of it, would use the time.",
-    "load_right": "About {active:.0f} s were left for the machine, as meant "
-    "({low:.0f} to {high:.0f} s).",
-    "start_sooner": "The machine started about {late:.0f} s after the bell in most rounds.",
-    "work_to_the_bell": "In {count} rounds the machine stopped {early:.0f} s or more before the "
-    "bell.",
-    "rest_fully": "The machine kept moving for about {share:.0f} % of the rests: rest fully, or "
-    "plan it as easy work.",
-    "pace_evenly": "Power went from {first:.0f} W to {last:.0f} W over the rounds; a steadier "
-    "start may give more in total.",
-    "check_sensor": "The heart rate looks doubtful in places: check how the sensor sits.",
+    "load_too_heavy": deferred(
+        "About {active:.0f} s were left for the machine; {low:.0f} to {high:.0f} s "
+        "were meant. A lighter {movement} would leave more."
+    ),
+    "load_too_light": deferred(
+        "About {active:.0f} s were left for the machine; {low:.0f} to {high:.0f} s "
+        "were meant. A heavier {movement}, or more of it, would use the time."
+    ),
+    "load_right": deferred(
+        "About {active:.0f} s were left for the machine, as meant ({low:.0f} to {high:.0f} s)."
+    ),
+    "start_sooner": deferred(
+        "The machine started about {late:.0f} s after the bell in most rounds."
+    ),
+    "work_to_the_bell": deferred(
+        "In {count} rounds the machine stopped {early:.0f} s or more before the bell."
+    ),
+    "rest_fully": deferred(
+        "The machine kept moving for about {share:.0f} % of the rests: rest fully, or "
+        "plan it as easy work."
+    ),
+    "pace_evenly": deferred(
+        "Power went from {first:.0f} W to {last:.0f} W over the rounds; a steadier "
+        "start may give more in total."
+    ),
+    "check_sensor": deferred("The heart rate looks doubtful in places: check how the sensor sits."),
 }
 
 
@@ -82,11 +95,12 @@ def _load(
     else:
         code = "load_right"
     movement = next((t.movement for s in steps for t in s.tasks if t.load is not None), None)
-    text = TEXTS[code].format(
+    text = Sentence(
+        TEXTS[code],
         active=active,
         low=intended.low_s,
         high=intended.high_s,
-        movement=movement or "task before it",
+        movement=movement or Sentence("task before it"),
     )
     return Advice(code, text, block.name, movement)
 
@@ -111,23 +125,23 @@ def _timing(
             powers.append(done.mean_power_w)
     advice = []
     if len(late) >= 2 and float(np.median(late)) > LATE_START_S:
-        text = TEXTS["start_sooner"].format(late=float(np.median(late)))
+        text = Sentence(TEXTS["start_sooner"], late=float(np.median(late)))
         advice.append(Advice("start_sooner", text, block.name))
     stopped = [seconds for seconds in early if seconds > EARLY_STOP_S]
     if len(stopped) >= 2:
-        text = TEXTS["work_to_the_bell"].format(count=len(stopped), early=min(stopped))
+        text = Sentence(TEXTS["work_to_the_bell"], count=len(stopped), early=min(stopped))
         advice.append(Advice("work_to_the_bell", text, block.name))
     if rest_s > 0 and rest_active / rest_s > WORK_IN_REST_SHARE:
-        text = TEXTS["rest_fully"].format(share=100 * rest_active / rest_s)
+        text = Sentence(TEXTS["rest_fully"], share=100 * rest_active / rest_s)
         advice.append(Advice("rest_fully", text, block.name))
     if len(powers) >= 3:
         first, last = powers[0], float(np.mean(powers[-2:]))
         if first > 0 and (first - last) / first > UNEVEN_SHARE:
-            text = TEXTS["pace_evenly"].format(first=first, last=last)
+            text = Sentence(TEXTS["pace_evenly"], first=first, last=last)
             advice.append(Advice("pace_evenly", text, block.name))
     return advice
 
 
 def sensor_advice() -> Advice:
     """That a heart rate sensor should be looked at."""
-    return Advice("check_sensor", TEXTS["check_sensor"])
+    return Advice("check_sensor", Sentence(TEXTS["check_sensor"]))

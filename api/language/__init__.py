@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from api.language.choosing import LOCALES, MASS_UNITS, MassUnit, Preferences, accepted_locale
-from api.language.language import ENGLISH, Language, deferred, language
+from api.language.language import ENGLISH, Language, language
+from reconcile.sentence import Sentence, deferred
 
 __all__ = [
     "ENGLISH",
@@ -12,6 +13,7 @@ __all__ = [
     "Language",
     "MassUnit",
     "Preferences",
+    "Sentence",
     "accepted_locale",
     "deferred",
     "language",

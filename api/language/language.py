@@ -6,7 +6,7 @@ import importlib.resources
 import io
 import math
 import string
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, time
 from functools import cache
@@ -21,15 +21,11 @@ from babel.numbers import format_decimal, format_percent
 from babel.support import NullTranslations, Translations
 
 from api.language.choosing import MassUnit
+from reconcile.sentence import Sentence
 
 NOT_KNOWN = "–"
 KG_PER_LB = 0.45359237  # exact: international yard and pound agreement, 1959
 JOINED = "\N{NO-BREAK SPACE}"  # a number and its unit stay on one line
-
-
-def deferred(message: str) -> str:
-    """Mark a sentence for the catalogue that is translated only where it is shown."""
-    return message
 
 
 @cache
@@ -54,6 +50,8 @@ class NumbersInPlace(string.Formatter):
 
     def format_field(self, value: Any, format_spec: str) -> str:
         """Write one value; a number's spec says how many digits follow the point."""
+        if isinstance(value, Sentence):
+            return self.language.told(value)
         if isinstance(value, float | int) and not isinstance(value, bool):
             digits = format_spec.removeprefix(".").removesuffix("f")
             return self.language.number(value, int(digits) if digits else None)
@@ -80,12 +78,18 @@ class Language:
         """Translate a sentence and fill its `{name}` places; numbers are written in its way."""
         return self.filled(self.translations.gettext(message), values)
 
+    def told(self, text: str) -> str:
+        """Say a sentence of the engine in this language; text of another making stays as it is."""
+        if not isinstance(text, Sentence):
+            return text
+        return self.filled(self.translations.gettext(text.template), text.values)
+
     def plural(self, one: str, many: str, count: int, **values: Any) -> str:
         """Translate a sentence about `{count}` things."""
         message = self.translations.ngettext(one, many, count)
         return self.filled(message, {"count": count, **values})
 
-    def filled(self, message: str, values: dict[str, Any]) -> str:
+    def filled(self, message: str, values: Mapping[str, Any]) -> str:
         """Fill the places of a translated sentence; without values it stays as it is."""
         return NumbersInPlace(self).vformat(message, (), values) if values else message
 

@@ -17,7 +17,8 @@ from reconcile.score.notes import filled_in
 from reconcile.score.question import ScoreQuestion
 from reconcile.score.scored import Scored, scored_steps, take_of
 from reconcile.score.sheet import Account, Sheet, follows
-from reconcile.score.texts import MACHINES, TAKES, UNITS, number, text
+from reconcile.score.texts import MACHINE, MACHINES, TAKES, UNITS, number, text
+from reconcile.sentence import Sentence, Value, in_a_row
 
 # A range wider than this share of the value does not confirm anything.
 WIDEST_CONFIRMING = 0.12
@@ -211,7 +212,10 @@ def _explanations(
             return (Explanation("unexplained", None, 0.0, bound),)
         first = shown[0]
         shown[0] = Explanation(
-            first.code, first.predicts, first.probability, f"{bound} {first.text}"
+            first.code,
+            first.predicts,
+            first.probability,
+            Sentence("{first} {second}", first=bound, second=first.text),
         )
     return tuple(shown)
 
@@ -225,15 +229,15 @@ def _text(
     measure: Measure,
     recorded: tuple[float, float, float] | None,
     account: Account,
-) -> str:
+) -> Sentence:
     key = account.code
     take: Take = sheet.take
-    facts: dict[str, object] = {
+    facts: dict[str, Value] = {
         "logged": number(sheet.total),
         "unit": UNITS[measure],
         "take": TAKES[take],
         "predicts": "" if account.predicts is None else number(account.predicts),
-        "machine": MACHINES.get(sheet.evidence.machine or "", "machine"),
+        "machine": MACHINES.get(sheet.evidence.machine or "", MACHINE),
     }
     facts.update(_facts_of(account.facts))
     if key == "digits_swapped" and "round" in account.facts:
@@ -260,8 +264,8 @@ def _text(
     return text(key, **facts)
 
 
-def _facts_of(facts: Mapping[str, object]) -> dict[str, object]:
-    shown: dict[str, object] = {}
+def _facts_of(facts: Mapping[str, object]) -> dict[str, Value]:
+    shown: dict[str, Value] = {}
     for name, value in facts.items():
         if name == "delay_s":
             assert isinstance(value, float)
@@ -270,8 +274,9 @@ def _facts_of(facts: Mapping[str, object]) -> dict[str, object]:
             shown["other_unit"] = UNITS[value]  # type: ignore[index]
         elif name == "rounds":
             assert isinstance(value, tuple)
-            shown["rounds"] = " and ".join(str(each) for each in value)
+            shown["rounds"] = in_a_row(value)
         else:
+            assert isinstance(value, str | int | float)
             shown[name] = number(value) if isinstance(value, float) else value
     return shown
 
@@ -282,9 +287,9 @@ def _expected(evidence: Evidence, take: Take) -> float:
     return expected if np.isfinite(expected) else 0.0
 
 
-def _bound_text(beyond: Beyond) -> str:
+def _bound_text(beyond: Beyond) -> Sentence:
     where = text(f"where_{beyond.what}", round=beyond.round)
-    facts = {
+    facts: dict[str, Value] = {
         "claimed": number(beyond.claimed),
         "limit": number(beyond.limit),
         "unit": UNITS[beyond.measure],
