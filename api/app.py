@@ -7,6 +7,7 @@ import re
 import secrets
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
+from datetime import datetime
 from typing import Any, Protocol
 
 from fastapi import FastAPI, HTTPException, Request, Response
@@ -18,7 +19,7 @@ from starlette.exceptions import HTTPException as StarletteHTTPException
 from starlette.types import Lifespan
 
 from api.classes.endpoints import router as classes_router
-from api.http import ServiceNow, error_answer, problem_answer
+from api.http import Answer, ServiceNow, error_answer, problem_answer
 from api.metrics import Metrics
 from api.pages.endpoints import router as pages_router
 from api.pages.forms import page_error
@@ -32,6 +33,7 @@ from api.service import Service
 from api.settings import LOOPBACK, Settings
 from api.storage.database import migrate, open_database
 from api.storage.keys import load_keys
+from api.storage.moments import now
 from api.storage.store import Store
 from api.transfer.endpoints import router as transfer_router
 from api.watching import WatchedApp
@@ -50,6 +52,12 @@ Absent and forbidden look the same: 404. Every error is a problem+json (RFC 9457
 for people (`detail`) and one for programs' authors (`developer`). Not a medical device: sensors
 err, and a flag is a question.
 """
+
+
+class TimeAnswer(Answer):
+    """The service's clock."""
+
+    now: datetime
 
 
 class Worker(Protocol):
@@ -144,7 +152,7 @@ def bare_app(settings: Settings, life: Lifespan[FastAPI] | None = None) -> FastA
 
 
 def add_health(app: FastAPI) -> None:
-    """Health, readiness and metrics."""
+    """Health, readiness, time and metrics."""
 
     @app.get("/health", tags=["service"], summary="Alive")
     def health() -> dict[str, str]:
@@ -166,6 +174,11 @@ def add_health(app: FastAPI) -> None:
         if not fine:
             response.status_code = 503
         return {"status": "ready" if fine else "the database does not answer"}
+
+    @app.get(f"{API}/time", tags=["service"], summary="What time it is", response_model=TimeAnswer)
+    def time() -> TimeAnswer:
+        """The service's clock, for a clock in the gym to go by."""
+        return TimeAnswer(now=now())
 
     @app.get("/metrics", include_in_schema=False)
     def metrics(service: ServiceNow, request: Request) -> Response:

@@ -21,6 +21,7 @@ from api.classes.schemas import (
     ScoreAnswer,
     ScoreBody,
     ScoreList,
+    StartsChange,
     TableAnswer,
     TableRow,
     VisitAnswer,
@@ -98,6 +99,7 @@ def class_answer(session: Session, subject: Subject, found: TrainingClass) -> Cl
         place=found.place,
         start_tolerance_s=found.start_tolerance_s,
         starts=found.starts,  # type: ignore[arg-type]
+        hand_starts=found.hand_starts,
         plan_id=version.plan_id,
         plan_version=version.number,
         athletes=count if subject.coaches else None,
@@ -164,6 +166,24 @@ def change_class(
     changes = {name: getattr(body, name) for name in body.model_fields_set}
     with service.database.writing() as session:
         found = classes.change_class(session, service, subject, class_id, changes)
+        answer = class_answer(session, subject, found)
+    service.work.wake()
+    return answer
+
+
+@router.patch(
+    "/classes/{class_id}/starts",
+    summary="Record when blocks began",
+    responses=declared(400, 401, 403, 404, 413, 422),
+)
+def change_starts(
+    service: ServiceNow, subject: Writer, class_id: ClassId, body: StartsChange
+) -> ClassAnswer:
+    """What the clock in the gym saw; sending it again changes nothing."""
+    with service.database.writing() as session:
+        found = classes.change_starts(
+            session, service, subject, class_id, body.starts, by_hand=body.by_hand
+        )
         answer = class_answer(session, subject, found)
     service.work.wake()
     return answer

@@ -63,6 +63,15 @@ class ClassChange(Strict):
     starts: dict[Label, Start] | None = None
 
 
+class StartsChange(Strict):
+    """When blocks began, as a merge patch (RFC 7396): null clears, what is left out stays."""
+
+    starts: Annotated[dict[Label, Start | None], Field(min_length=1, max_length=200)]
+    by_hand: bool = Field(
+        default=False, description="A coach's own words, rather than what a clock recorded."
+    )
+
+
 StateName = Literal["waiting", "working", "done", "failed"]
 
 
@@ -74,7 +83,10 @@ class ClassAnswer(Answer):
     start: datetime
     place: str
     start_tolerance_s: float
-    starts: dict[str, datetime]
+    starts: dict[str, datetime] = Field(
+        description="When timed blocks began, as a clock recorded it or a coach set it."
+    )
+    hand_starts: list[str] = Field(description="Those of `starts` that a coach set by hand.")
     plan_id: str
     plan_version: int
     athletes: int | None = Field(description="How many took part; coaches see it.")

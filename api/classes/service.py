@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import datetime
 
 from sqlalchemy import delete, func, select, update
 from sqlalchemy.orm import Session
 
+from api.classes.starts import checked_starts, record_starts
 from api.folder.roster import read_roster
 from api.folder.scores import read_scores
 from api.people.service import BODY, add_person
@@ -70,16 +71,6 @@ def class_plan(session: Session, found: TrainingClass) -> Plan:
     return read_plan(session.get_one(PlanVersion, found.plan_version_id).text)
 
 
-def checked_starts(plan: Plan, starts: dict[str, datetime]) -> dict[str, str]:
-    """Starts by timed block as text; raises Refused for a block that the plan does not have."""
-    names = [block.name for block in plan.timed_blocks]
-    for block in starts:
-        if block not in names:
-            what = "The plan has no timed block of that name."
-            raise Refused(what, code="unknown_block", faults=[Fault("starts", what, "block")])
-    return {block: moment.isoformat() for block, moment in starts.items()}
-
-
 def add_class(
     session: Session,
     service: Service,
@@ -134,6 +125,9 @@ def change_class(
             what = "The plan has no such version."
             raise Refused(what, code="no_version", faults=[Fault("plan_version", what, "number")])
         found.plan_version_id = version.id
+        names = {block.name for block in class_plan(session, found).timed_blocks}
+        found.starts = {block: text for block, text in found.starts.items() if block in names}
+        found.hand_starts = [block for block in found.hand_starts if block in names]
     if isinstance(changes.get("start"), datetime):
         found.start = changes["start"]  # type: ignore[assignment]
         found.start_offset_s = offset_s(found.start)
@@ -144,6 +138,7 @@ def change_class(
     if changes.get("starts") is not None:
         starts: dict[str, datetime] = changes["starts"]  # type: ignore[assignment]
         found.starts = checked_starts(class_plan(session, found), starts)
+        found.hand_starts = []
     session.flush()
     write_line(
         session, gym_id=subject.gym_id, actor=subject.audit_mark, action="class.change",
@@ -170,6 +165,17 @@ def drop_class(session: Session, subject: Subject, class_id: str) -> list[tuple[
     )  # fmt: skip
     session.execute(delete(TrainingClass).where(TrainingClass.id == found.id))
     return gone
+
+
+def change_starts(
+    session: Session, service: Service, subject: Subject, class_id: str,
+    starts: Mapping[str, datetime | None], *, by_hand: bool,
+) -> TrainingClass:  # fmt: skip
+    """Set or clear when some blocks began; a coach's to do, and their clock's."""
+    found = led_class(session, subject, class_id)
+    record_starts(session, service, subject, found, starts, by_hand=by_hand)
+    session.refresh(found)
+    return found
 
 
 def class_state(session: Session, found: TrainingClass) -> Reconciliation | None:

@@ -7,9 +7,11 @@ from fastapi import APIRouter
 from api.pages import (
     class_page,
     classes_page,
+    clock_page,
     entrance,
     people_pages,
     plan_pages,
+    plan_versions_page,
     question_page,
     roster_page,
     scores_page,
@@ -28,6 +30,8 @@ PARTS = (
     wall_page,
     upload_page,
     plan_pages,
+    plan_versions_page,
+    clock_page,
     people_pages,
     you_page,
 )

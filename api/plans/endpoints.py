@@ -17,7 +17,7 @@ from api.http import (
     declared,
     page_of,
 )
-from api.people.sight import visible_plan_versions, visible_plans
+from api.people.sight import visible_plans
 from api.people.subject import Subject
 from api.plans.schemas import (
     PlanAnswer,
@@ -26,6 +26,7 @@ from api.plans.schemas import (
     StepAnswer,
     TimelineAnswer,
     VersionAnswer,
+    VersionList,
 )
 from api.plans.service import (
     add_plan,
@@ -35,6 +36,7 @@ from api.plans.service import (
     seen_plan,
     task_words,
     version_count,
+    version_of,
 )
 from api.problems import NotHere
 from api.storage.model import Plan, PlanVersion
@@ -154,6 +156,25 @@ def update_plan(
     return answer
 
 
+def version_answer(found: PlanVersion) -> VersionAnswer:
+    """Describe a version."""
+    return VersionAnswer(
+        number=found.number, title=found.title, text=found.text, made_at=found.made_at
+    )
+
+
+@router.get(
+    "/plans/{plan_id}/versions",
+    summary="Every version of a plan",
+    responses=declared(401, 403, 404, 422),
+)
+def list_versions(service: ServiceNow, subject: Reader, plan_id: PlanId) -> VersionList:
+    """Newest first; an athlete sees those of classes attended."""
+    with service.database.reading() as session:
+        _, versions = seen_plan(session, subject, plan_id)
+        return VersionList(items=[version_answer(row) for row in versions])
+
+
 @router.get(
     "/plans/{plan_id}/versions/{number}",
     summary="One version of a plan",
@@ -167,13 +188,4 @@ def read_version(
 ) -> VersionAnswer:
     """What the plan said then."""
     with service.database.reading() as session:
-        found = session.scalar(
-            visible_plan_versions(subject).where(
-                PlanVersion.plan_id == plan_id, PlanVersion.number == number
-            )
-        )
-        if found is None:
-            raise NotHere
-        return VersionAnswer(
-            number=found.number, title=found.title, text=found.text, made_at=found.made_at
-        )
+        return version_answer(version_of(session, subject, plan_id, number))

@@ -39,6 +39,12 @@ class VersionAnswer(Answer):
     made_at: datetime
 
 
+class VersionList(Answer):
+    """Versions of a plan, newest first."""
+
+    items: list[VersionAnswer]
+
+
 class PlanAnswer(Answer):
     """A plan: its newest version that the person may see, and how many there are."""
 

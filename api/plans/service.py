@@ -5,7 +5,12 @@ from __future__ import annotations
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
-from api.people.sight import led_plans, visible_plan_versions, visible_plans
+from api.people.sight import (
+    led_plans,
+    visible_classes,
+    visible_plan_versions,
+    visible_plans,
+)
 from api.people.subject import Subject
 from api.problems import Fault, NotHere, Refused
 from api.service import Service
@@ -65,9 +70,10 @@ def add_plan(
 def edit_plan(
     session: Session, service: Service, subject: Subject, plan_id: str, text: str
 ) -> PlanVersion:
-    """Keep a new version; classes of the plan that have no recording yet follow it.
+    """Keep a new version; classes of the plan that were not held yet follow it.
 
-    A class that was held keeps the version that it was held by, until a coach moves it on.
+    A class that was held (a recording or a block's start says so) keeps the version that it was
+    held by, until a coach moves it on.
     """
     row = session.scalar(led_plans(subject).where(PlanRow.id == plan_id).with_for_update())
     if row is None:
@@ -98,6 +104,8 @@ def edit_plan(
         )
     )
     for found in unheld:
+        if found.starts:
+            continue
         found.plan_version_id = version.id
         session.flush()
         touch_class(session, service, found.id)
@@ -127,6 +135,35 @@ def seen_plan(
         .order_by(PlanVersion.number.desc())
     )
     return row, list(versions)
+
+
+def version_of(session: Session, subject: Subject, plan_id: str, number: int) -> PlanVersion:
+    """What a plan said in one version; raises NotHere."""
+    found = session.scalar(
+        visible_plan_versions(subject).where(
+            PlanVersion.plan_id == plan_id, PlanVersion.number == number
+        )
+    )
+    if found is None:
+        raise NotHere
+    return found
+
+
+def classes_by_version(
+    session: Session, subject: Subject, plan_id: str
+) -> dict[int, list[TrainingClass]]:
+    """The classes that go by each version of a plan, as far as the person may see."""
+    rows = session.execute(
+        visible_classes(subject)
+        .join(PlanVersion, PlanVersion.id == TrainingClass.plan_version_id)
+        .where(PlanVersion.plan_id == plan_id)
+        .order_by(TrainingClass.start)
+        .with_only_columns(PlanVersion.number, TrainingClass)
+    )
+    found: dict[int, list[TrainingClass]] = {}
+    for number, row in rows:
+        found.setdefault(number, []).append(row)
+    return found
 
 
 def version_count(session: Session, plan_id: str) -> int:

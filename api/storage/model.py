@@ -51,13 +51,14 @@ def of(target: str, *, nullable: bool = False, ondelete: str = "CASCADE") -> Map
 
 
 class Gym(Base):
-    """A gym; nothing crosses from one to another."""
+    """A gym; nothing crosses from one to another. time_zone: its IANA name, for new classes."""
 
     __tablename__ = "gym"
 
     id: Mapped[str] = key()
     name: Mapped[str] = mapped_column(String(200))
     retention_days: Mapped[int | None] = mapped_column(Integer)
+    time_zone: Mapped[str] = mapped_column(String(64), default="UTC", server_default="UTC")
     made_at: Mapped[datetime] = mapped_column(Moment, default=now)
 
 
@@ -204,7 +205,8 @@ class TrainingClass(Base):
 
     inputs_version grows with every change to anything that the result rests on. floor_version is
     the least that a result may rest on: it rises when something is taken away for good. history
-    is what earlier classes taught, sealed, as the class folder has it.
+    is what earlier classes taught, sealed, as the class folder has it. hand_starts: those of
+    `starts` that a coach set by hand, rather than the clock.
     """
 
     __tablename__ = "class"
@@ -217,6 +219,7 @@ class TrainingClass(Base):
     start_offset_s: Mapped[int] = mapped_column(Integer, default=0)
     start_tolerance_s: Mapped[float] = mapped_column(Float, default=600.0)
     starts: Mapped[dict[str, str]] = mapped_column(JSON, default=dict)
+    hand_starts: Mapped[list[str]] = mapped_column(JSON, default=list, server_default="[]")
     place: Mapped[str] = mapped_column(String(200), default="")
     history: Mapped[bytes | None] = mapped_column(LargeBinary)
     wall_code: Mapped[str] = mapped_column(String(16), unique=True)

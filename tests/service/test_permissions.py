@@ -42,6 +42,7 @@ MAY: dict[tuple[str, str], set[str]] = {
     ("POST", "/sign-in"): EVERYBODY,
     ("POST", "/sign-in/link"): EVERYBODY,
     ("POST", "/sign-out"): SIGNED_IN,
+    ("GET", "/time"): EVERYBODY,
     ("GET", "/me"): SIGNED_IN,
     ("GET", "/me/consents"): SIGNED_IN,
     ("PUT", "/me/consents/{purpose}"): SIGNED_IN,
@@ -67,12 +68,14 @@ MAY: dict[tuple[str, str], set[str]] = {
     ("POST", "/timeline"): SIGNED_IN,
     ("GET", "/plans/{plan_id}"): IN_THE_CLASS,
     ("PUT", "/plans/{plan_id}"): {COACH},
+    ("GET", "/plans/{plan_id}/versions"): IN_THE_CLASS,
     ("GET", "/plans/{plan_id}/versions/{number}"): IN_THE_CLASS,
     ("POST", "/classes"): {COACH},
     ("GET", "/classes"): SIGNED_IN,
     ("POST", "/class-folders"): {COACH, STRANGER},
     ("GET", "/classes/{class_id}"): IN_THE_CLASS,
     ("PATCH", "/classes/{class_id}"): {COACH},
+    ("PATCH", "/classes/{class_id}/starts"): {COACH},
     ("DELETE", "/classes/{class_id}"): {COACH},
     ("GET", "/classes/{class_id}/folder"): {COACH},
     ("GET", "/classes/{class_id}/roster"): IN_THE_CLASS,
@@ -247,6 +250,9 @@ class World:
             ("POST", "/classes"): {"json": new_class},
             ("POST", "/class-folders"): {"files": {"folder": ("class.zip", folder)}},
             ("PATCH", "/classes/{class_id}"): {"json": {"place": "yard"}},
+            ("PATCH", "/classes/{class_id}/starts"): {
+                "json": {"starts": {"main": "2026-03-09T17:31:02Z"}}
+            },
             ("PUT", "/classes/{class_id}/roster"): {
                 "json": {"athletes": [{"athlete": "ada"}, {"athlete": "bo"}]}
             },
@@ -451,6 +457,13 @@ PAGES: dict[tuple[str, str], set[str]] = {
     ("POST", "/classes/{class_id}/wall"): {COACH},
     ("POST", "/classes/{class_id}/visits/{visit_id}/confirm"): {COACH},
     ("GET", "/plans"): SIGNED_IN,
+    ("POST", "/plans/drawing"): {COACH, STRANGER},
+    ("GET", "/plans/{plan_id}/versions"): {COACH},
+    ("GET", "/plans/{plan_id}/versions/{number}"): {COACH},
+    ("GET", "/clock/worker.js"): EVERYBODY,
+    ("GET", "/clock/{class_id}"): {COACH},
+    ("GET", "/classes/{class_id}/starts"): {COACH},
+    ("POST", "/classes/{class_id}/starts"): {COACH},
     ("GET", "/plans/new"): {COACH, STRANGER},
     ("POST", "/plans/new"): {COACH, STRANGER},
     ("GET", "/plans/{plan_id}"): IN_THE_CLASS,
@@ -491,6 +504,8 @@ def page_form(world: World, method: str, path: str) -> dict[str, Any]:
         "/classes/{class_id}/scores": {"text": "athlete,score\nada,34\n"},
         "/classes/{class_id}/roster": {"text": "athlete\nada\nbo\n"},
         "/plans/new": {"text": PLAN},
+        "/plans/drawing": {"text": PLAN},
+        "/classes/{class_id}/starts": {"start-0": "18:31:02"},
         "/plans/{plan_id}": {"text": PLAN + "# again\n"},
         "/you/consents/{purpose}": {"version": "1", "agreed": "yes"},
         "/you/erasure": {"sure": "erase"},
@@ -513,6 +528,7 @@ def ask_page(world: World, kind: str, method: str, path: str) -> httpx2.Response
         "class_id": world.class_id, "person_id": world.gym.people["ada"], "plan_id": world.plan_id,
         "recording_id": world.recording["id"], "visit_id": world.visit_id, "code": world.code,
         "purpose": "recordings", "secret": world.link, "name": "page.css",
+        "number": "1",
     }  # fmt: skip
     address = re.sub(r"\{(\w+)(?::path)?\}", lambda match: values[match[1]], path)
     form = page_form(world, method, path)
