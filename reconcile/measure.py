@@ -22,8 +22,14 @@ from reconcile.classes import Athlete, ClassRecord
 from reconcile.counts import PlacedCount
 from reconcile.effort import heart_answers
 from reconcile.energy.evidence import StepEvidence
-from reconcile.energy.logged import calories_by_round
-from reconcile.intervals import heart_levels, interval, mean_power, usual_active_s
+from reconcile.energy.logged import logged_steps
+from reconcile.intervals import (
+    heart_levels,
+    interval,
+    mean_power,
+    pulls_of_step,
+    usual_active_s,
+)
 from reconcile.learnt import AthleteHistory
 from reconcile.machine import DRAG, MachineTrack
 from reconcile.plan import TimedBlock
@@ -43,6 +49,7 @@ class AthleteWork:
 
     block_start_s: this athlete's start of each timed block on the class clock.
     placed: the recordings that belong to the athlete and have a place.
+    machines: each block's machine work on the block's clock, cut where it goes on through bells.
     known: what earlier classes taught about the athlete.
     """
 
@@ -54,6 +61,7 @@ class AthleteWork:
     questions: tuple[ScoreQuestion, ...]
     advice: tuple[Advice, ...]
     tracks: tuple[Track, ...]
+    machines: dict[str, tuple[MachineTrack, ...]]
     known: AthleteHistory
 
 
@@ -71,6 +79,7 @@ def measure(
     questions: list[ScoreQuestion] = []
     advice: list[Advice] = []
     starts: dict[str, float] = {}
+    machines: dict[str, tuple[MachineTrack, ...]] = {}
     for block in record.plan.timed_blocks:
         block_steps = steps[block.name]
         tracks = [
@@ -84,7 +93,7 @@ def measure(
             answers = heart_answers(heart[2], heart[3], block_steps)
         on_clock = None if heart is None else (heart[0], heart[1])
         whole = joined_tracks([track for _, track in tracks])
-        worked = [cut_at_bells(track, block_steps) for track in whole]
+        worked = machines[block.name] = tuple(cut_at_bells(track, block_steps) for track in whole)
         usual_s = usual_active_s(worked, block_steps)
         levels = {} if on_clock is None else heart_levels(on_clock, block_steps)
         done = tuple(
@@ -116,6 +125,7 @@ def measure(
         tuple(questions),
         tuple(advice),
         tuple(_track(item) for item in own),
+        machines,
         known,
     )
 
@@ -276,18 +286,14 @@ def energy_evidence(record: ClassRecord, work: AthleteWork) -> list[StepEvidence
     for block in record.plan.timed_blocks:
         steps = work.steps[block.name]
         logged = next((q.logged for q in work.questions if q.block.name == block.name), None)
-        by_round = calories_by_round(logged, block)
-        tracks = [
-            track
-            for item in work.placed
-            if (track := _block_track(record, item, work.athlete, block.name))
-        ]
-        for step in steps:
+        by_step = logged_steps(logged, block, steps)
+        tracks = work.machines[block.name]
+        for index, step in enumerate(steps):
             done = next(done_at)
             pulls = max(
-                (_cut_pulls(track, step.start_s, step.end_s) for track in tracks),
-                key=lambda cut: sum(high - low for low, high, _ in cut),
-                default=[],
+                (_pulls(track, steps, index) for track in tracks),
+                key=lambda found: sum(high - low for low, high, _ in found),
+                default=(),
             )
             evidence.append(
                 StepEvidence(
@@ -297,24 +303,24 @@ def energy_evidence(record: ClassRecord, work: AthleteWork) -> list[StepEvidence
                     effort_start_s=done.effort_start_s,
                     effort_end_s=done.effort_end_s,
                     machine=tracks[0].machine if tracks else logged_machine,
-                    pulls=tuple(pulls),
+                    pulls=pulls,
                     machine_recorded=done.machine_active_s is not None,
                     load_kg=logged.load_kg if logged is not None else None,
-                    logged_calories=by_round.get(step.round) if step.kind == "work" else None,
+                    logged=by_step.get((step.round, step.step)),
                 )
             )
     return evidence
 
 
-def _cut_pulls(
-    track: MachineTrack, start_s: float, end_s: float
-) -> list[tuple[float, float, float]]:
-    """Pulls inside a window, from its start, each with the mean power of what lies inside."""
-    out = []
-    for pull in track.pulls:
-        low, high = max(pull.start_s, start_s), min(pull.end_s, end_s)
-        if high - low < 0.5:
-            continue
-        power = mean_power(track, [(low, high)])
-        out.append((low - start_s, high - start_s, np.nan if power is None else power))
-    return out
+def _pulls(
+    track: MachineTrack, steps: Sequence[PlannedStep], index: int
+) -> tuple[tuple[float, float, float], ...]:
+    """The pulls of a step, from its start, each with its mean power (NaN where unknown)."""
+    return tuple(
+        (
+            pull.start_s - steps[index].start_s,
+            pull.end_s - steps[index].start_s,
+            np.nan if (power := mean_power(track, [(pull.start_s, pull.end_s)])) is None else power,
+        )
+        for pull in pulls_of_step(track, steps, index)
+    )

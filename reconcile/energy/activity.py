@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import math
 
-from reconcile.display import power_from_calories
-from reconcile.energy import compendium, movements, work
+from reconcile.display import power_from_calories, power_from_speed
+from reconcile.energy import acsm, compendium, movements, work
 from reconcile.energy.body import Body
 from reconcile.energy.evidence import StepEvidence
 from reconcile.energy.fusion import Estimate, fuse, total
@@ -63,7 +63,7 @@ def tabled(part: Part, step: StepEvidence, body: Body, name: str, *, seen: bool)
     costs, notes = [], []
     for task, seconds in part.tasks:
         known = _task(task, seconds, step, body)
-        logged = _logged(step, machine_s, body) if task.on_machine else None
+        logged = _logged(task, step, machine_s, body) if task.on_machine else None
         if logged is not None and abs(math.log(logged.kcal / known.kcal)) <= CREDIBLE_LOG_RATIO:
             fused = fuse([known, logged], task.movement)
             known = Estimate("table", fused.kcal, fused.errors, f"{known.note}; {logged.note}")
@@ -84,14 +84,18 @@ def _task(task: Task, seconds: float, step: StepEvidence, body: Body) -> Estimat
     known = movements.movement(_machine_name(task, step))
     height_m = None if task.height is None else task.height.in_metric(body.sex) / 100
     met = None
-    if task.amount is not None and not task.most and seconds > 0:
-        pace = task.amount * 60 / seconds
+    amount = None if task.most else task.amount
+    if task.most and step.logged is not None and step.logged.measure == task.measure:
+        amount = step.logged.amount
+    if amount is not None and seconds > 0:
+        pace = amount * 60 / seconds
         met = movements.paced_met(known, amount_per_min=pace, height_m=height_m)
         if met is not None:
             # What is carried is moved as the body is (Pandolf et al. 1977, J Appl Physiol
             # 43:577-581, from memory, for loads on the trunk).
             met = 1 + (met - 1) * (1 + _carried_kg(task, step, body) / body.mass_kg)
     paced = met is not None
+    sprint = task.most and seconds <= movements.SPRINT_S
     note = f"{task.movement}: ACSM at its pace"
     if met is None:
         row = movements.row_of(
@@ -99,27 +103,43 @@ def _task(task: Task, seconds: float, step: StepEvidence, body: Body) -> Estimat
             task.effort,
             loaded=task.load is not None,
             height_m=height_m,
-            sprint=task.most and seconds <= movements.SPRINT_S,
+            sprint=sprint,
         )
         met, note = row.met, f"{task.movement}: {row.code}, {row.met:g} MET ({known.why})"
-    errors = {
-        "mass": body.mass_sd,
-        f"movement: {known.name}": movements.person_sd(known, known_pace=paced),
-    }
-    return Estimate("table", float(compendium.energy(met, body.mass_kg)), errors, note)
+    highest = body.vo2max / acsm.ML_PER_KG_PER_MET
+    if met > highest and not sprint:
+        met, note = highest, f"{note}, held to VO2max"
+    person_sd = movements.person_sd(known, known_pace=paced)
+    errors = {"mass": body.mass_sd, f"movement: {known.name}": person_sd}
+    # A row is the mean over people, whose costs are spread log-normally: half of them lie below it.
+    median = math.exp(-(person_sd**2) / 2)
+    kcal = float(compendium.energy(met, body.mass_kg)) * median
+    return Estimate("table", kcal, errors, note)
 
 
-def _logged(step: StepEvidence, machine_s: float, body: Body) -> Estimate | None:
-    """Machine work behind a logged count, kcal **per minute**; None where it says nothing."""
-    if step.logged_calories is None or step.machine is None or machine_s < SHORTEST_LOGGED_S:
+def _logged(task: Task, step: StepEvidence, machine_s: float, body: Body) -> Estimate | None:
+    """Machine work behind what was logged, kcal **per minute**; None where it says nothing.
+
+    A count or distance is that of all machine work of the step; of logged seconds, the amount that
+    the plan fixes was done in them.
+    """
+    if step.logged is None or step.machine is None or machine_s < SHORTEST_LOGGED_S:
         return None
-    power_w = power_from_calories(step.logged_calories, machine_s)
+    measure, amount = step.logged.measure, step.logged.amount
+    if measure == "seconds" and task.amount is not None and not task.most:
+        measure, amount = task.measure or measure, task.amount
+    if measure == "calories":
+        power_w = power_from_calories(amount, machine_s)
+    elif measure == "metres":
+        power_w = power_from_speed(amount / machine_s, step.machine)
+    else:
+        return None
     if power_w <= 0:
         return None
     efficiency = work.EFFICIENCY[step.machine]
     errors = {f"efficiency: {step.machine}": efficiency.person_sd, "logged count": LOGGED_SD}
     rate = float(work.energy(power_w, efficiency.net, body.mass_kg))
-    return Estimate("table", rate, errors, f"{power_w:.0f} W by the logged count")
+    return Estimate("table", rate, errors, f"{power_w:.0f} W by what was logged")
 
 
 def _carried_kg(task: Task, step: StepEvidence, body: Body) -> float:

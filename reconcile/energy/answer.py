@@ -109,10 +109,12 @@ def oxygen_timed_of(
     clock: Floats = np.arange(np.floor(first) - 60, np.ceil(last) + 1)
     demand = np.full(len(clock), resting)
     for number in known:
+        demand[(clock >= steps[number].start_s) & (clock < steps[number].end_s)] = 0.0
+    for number in known:
         for one in by_step[number]:
             start = steps[number].start_s + one.part.start_s
             inside = (clock >= start) & (clock < start + one.part.seconds)
-            demand[inside] = one.fused.kcal / max(one.part.seconds, 1e-9)
+            demand[inside] += one.fused.kcal / max(one.part.seconds, 1e-9)
     running = np.concatenate([[0.0], np.cumsum(kinetics.oxygen_timed(demand))])
     edges = np.concatenate([clock, [clock[-1] + 1]])
     answers: list[Energy | None] = []

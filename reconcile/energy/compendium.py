@@ -59,6 +59,7 @@ ROWS = {
         Row("bike 199 W", 10.3, "stationary bike, 151 to 199 W", 2024),
         Row("bike 305 W", 13.8, "stationary bike, 270 to 305 W", 2024),
         Row("12020", 7.0, "jogging, general", 2011),  # M
+        Row("12050", 9.8, "running, 6 mph", 2011),  # M
         Row("12150", 8.0, "running, general", 2011),  # M
         Row("15110", 5.5, "boxing, punching bag", 2011),
         Row("15550", 12.3, "rope jumping, fast", 2011),
@@ -76,7 +77,7 @@ ROWS = {
 STANDING_MET = 2.3
 # One standard deviation of it, so that 95 % lie in 1.7 to 3 MET: of a person or day, of a stretch,
 # and of one under 30 s. Judgement.
-STANDING_PERSON_SD, STANDING_BOUT_SD, STANDING_SHORT_SD = 0.128, 0.073, 0.15
+STANDING_PERSON_SD, STANDING_BOUT_SD, STANDING_SHORT_SD = 0.14, 0.08, 0.15
 # Easy pulling in a rest that nothing recorded: one in six does it. Judgement.
 UNSEEN_PULLING_SD = 0.08
 

@@ -7,11 +7,20 @@ from dataclasses import dataclass, field
 from typing import Any, Literal
 
 from ingest.recording import Floats, Problem
+from reconcile.plan import Measure
 from reconcile.result import Energy
 from reconcile.timeline import PlannedStep
 
 Machine = Literal["rower", "ski", "bike"]
 HeartSource = Literal["strap", "optical", "unknown"]
+
+
+@dataclass(frozen=True)
+class LoggedStep:
+    """What an athlete logged of one step: displayed calories, metres, repetitions or seconds."""
+
+    measure: Measure
+    amount: float
 
 
 @dataclass(frozen=True, eq=False)
@@ -24,13 +33,12 @@ class StepEvidence:
     effort_start_s, effort_end_s: when the athlete really worked, seconds from the step's planned
         start; None where nothing tells.
     machine: the machine that `pulls` were done on, or that the athlete is known to use.
-    pulls: (start_s, end_s, mean_power_w) of each unbroken run of strokes in the step, from its
-        planned start, cut at the bells; easy pulling in a rest included. Power is NaN where the
-        file has none.
+    pulls: (start_s, end_s, mean_power_w) of each unbroken run of strokes that belongs to the step,
+        from its planned start: whole, so that it may begin before the step or end after it; easy
+        pulling in a rest included. Power is NaN where the file has none.
     machine_recorded: whether a machine recording covers this step, so that no pull means no pull.
     load_kg: the logged load of the step's first loaded task.
-    logged_calories: displayed calories of this step as the athlete logged them (a round's value
-        where the round has one scored step); used only where no machine recorded the step.
+    logged: what the athlete logged of this step; used only where no machine recorded it.
     """
 
     planned: PlannedStep
@@ -42,7 +50,7 @@ class StepEvidence:
     pulls: tuple[tuple[float, float, float], ...] = ()
     machine_recorded: bool = False
     load_kg: float | None = None
-    logged_calories: float | None = None
+    logged: LoggedStep | None = None
 
     @property
     def start_s(self) -> float:

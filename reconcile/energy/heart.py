@@ -225,8 +225,10 @@ def calibrate(
     rates = np.asarray(kcal_per_min, dtype=np.float64)
     highest = body.vo2max * body.mass_kg / 1000 * KCAL_PER_LITRE_OXYGEN_EXERCISE
     beyond = SATURATION_SD * np.maximum(rates / highest - SATURATES_FROM, 0.0)
-    noise = np.hypot(np.hypot(CALIBRATION_SD, beyond) * rates, slope * own_bpm)
-    line = own_line.fit(prior, bpm, rates, noise)
+    # What is paid for without oxygen the heart does not see.
+    aerobic = np.minimum(rates, highest)
+    noise = np.hypot(np.hypot(CALIBRATION_SD, beyond) * aerobic, slope * own_bpm)
+    line = own_line.fit(prior, bpm, aerobic, noise)
     at = float(np.median(bpm))
     learnt = 1 - float(line.at(at)[1][0] / prior.at(at)[1][0])
     return Calibration(line, machine, max(learnt, 0.0), len(readings))

@@ -1,24 +1,41 @@
-"""Displayed calories of each round as the athlete logged them: a hint where no machine recorded."""
+"""What a score sheet says of single steps: a hint where no machine recorded them."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from reconcile.classes import LoggedScore
+from reconcile.energy.evidence import LoggedStep
 from reconcile.plan import TimedBlock
+from reconcile.score.scored import scored_steps
+from reconcile.timeline import PlannedStep
 
 
-def calories_by_round(logged: LoggedScore | None, block: TimedBlock) -> dict[int, float]:
-    """Calories of each round of a block scored in calories, by round counted from 1.
+def logged_steps(
+    logged: LoggedScore | None, block: TimedBlock, steps: Sequence[PlannedStep]
+) -> dict[tuple[int, int], LoggedStep]:
+    """The logged amount of each scored step, by round and step; steps as this athlete does them.
 
     The rounds as written down where their number is the plan's; else a total shared evenly, or a
-    mean taken for each. Empty where a round has several work steps, where the lowest or highest
-    says nothing of the others, or where nothing was logged.
+    mean, lowest or highest taken for each: the rounds of one athlete differ less than people do.
+    Empty where a round has several scored steps, or where nothing was logged. Seconds that fill the
+    step are left out, for they may stand for work not finished.
     """
-    score, works = block.score, [step for step in block.steps if step.kind == "work"]
-    if logged is None or score is None or score.measure != "calories" or len(works) != 1:
+    if logged is None or block.score is None:
         return {}
-    if logged.rounds is not None and len(logged.rounds) == block.rounds:
-        return dict(enumerate(logged.rounds, start=1))
-    if logged.score is None or score.take not in ("total", "mean"):
+    scored = scored_steps(block, steps)
+    if not scored.rounds or any(len(own) != 1 for own in scored.rounds):
         return {}
-    each = logged.score / block.rounds if score.take == "total" else logged.score
-    return dict.fromkeys(range(1, block.rounds + 1), each)
+    amounts: Sequence[float]
+    if logged.rounds is not None and len(logged.rounds) == len(scored.rounds):
+        amounts = logged.rounds
+    elif logged.score is not None:
+        share = len(scored.rounds) if scored.take == "total" else 1
+        amounts = [logged.score / share] * len(scored.rounds)
+    else:
+        return {}
+    return {
+        (step.planned.round, step.planned.step): LoggedStep(scored.measure, amount)
+        for step, amount in zip(scored.steps, amounts, strict=True)
+        if amount > 0 and not (scored.measure == "seconds" and amount >= step.planned.duration_s)
+    }

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Literal
 
@@ -24,7 +24,8 @@ class Part:
     """A stretch of a step, seconds from the step's planned start.
 
     power_w: mean power of a pull, None elsewhere and where the file has none. tasks: what was done
-    in it, each with the seconds that it is taken to have lasted.
+    in it, each with the seconds that it is taken to have lasted. outside: strokes of this step's
+    pull beyond its bells, where the step beside it carries the standing about.
     """
 
     kind: Literal["standing", "machine", "tasks"]
@@ -32,6 +33,7 @@ class Part:
     end_s: float
     power_w: float | None = None
     tasks: tuple[tuple[Task, float], ...] = ()
+    outside: bool = False
 
     @property
     def seconds(self) -> float:
@@ -44,15 +46,29 @@ def parts_of(step: StepEvidence) -> tuple[Part, ...]:
 
     Before the first pull the athlete does the tasks that the plan puts before the machine, after
     the last one those that it puts after it, and stands about otherwise. A rest is standing about,
-    but for its pulls.
+    but for its pulls. A pull belongs whole to the step in which it began: what of it lies beyond
+    the bells is a part `outside`.
     """
     length = step.planned.duration_s
-    pulls = _cut(step.pulls, length)
+    inside = _inside(step, _cut(step.pulls, 0.0, length), length)
+    if not inside:
+        return ()
+    before = _cut(step.pulls, -math.inf, 0.0)
+    after = _cut(step.pulls, length, math.inf)
+    beyond = [replace(part, outside=True) for part in (*before, *after)]
+    return tuple(sorted((*inside, *beyond), key=lambda part: part.start_s))
+
+
+def _inside(step: StepEvidence, pulls: list[Part], length: float) -> tuple[Part, ...]:
+    """The parts between a step's bells."""
     if step.planned.kind == "rest" or (step.attempted is False and not pulls):
         return _without_gaps(pulls, length)
     late = min(USUAL_START_S, USUAL_START_SHARE * length)
     begin = late if step.effort_start_s is None else min(max(step.effort_start_s, 0.0), length)
-    stop = length if step.effort_end_s is None else min(max(step.effort_end_s, begin), length)
+    end = step.effort_end_s
+    if end is None and step.logged is not None and step.logged.measure == "seconds":
+        end = step.logged.amount
+    stop = length if end is None else min(max(end, begin), length)
     tasks = step.planned.tasks
     if pulls:
         return _without_gaps(_around_pulls(pulls, tasks, begin, stop), length)
@@ -60,7 +76,7 @@ def parts_of(step: StepEvidence) -> tuple[Part, ...]:
         tasks = tuple(task for task in tasks if not task.on_machine)
     elif not tasks:
         return ()
-    if step.effort_end_s is None and not any(_is_open(task) for task in tasks):
+    if end is None and not any(_is_open(task) for task in tasks):
         stop = min(stop, begin + sum(_usual_seconds(task) for task in tasks))
     return _without_gaps([_doing(tasks, begin, stop)] if tasks else [], length)
 
@@ -91,15 +107,15 @@ def _around_pulls(
     return sorted(parts, key=lambda part: part.start_s)
 
 
-def _cut(pulls: tuple[tuple[float, float, float], ...], length: float) -> list[Part]:
-    """Pulls as parts, cut at the bells and where they overlap."""
+def _cut(pulls: tuple[tuple[float, float, float], ...], low_s: float, high_s: float) -> list[Part]:
+    """What of the pulls lies between two times, as parts, cut where they overlap."""
     parts: list[Part] = []
     for start_s, end_s, power_w in sorted(pulls):
-        floor = parts[-1].end_s if parts else 0.0
-        start = min(max(start_s, floor), length)
-        end = min(max(end_s, start), length)
-        known_power = float(power_w) if math.isfinite(power_w) else None
-        parts.append(Part("machine", start, end, known_power))
+        start = max(start_s, parts[-1].end_s if parts else low_s)
+        end = min(end_s, high_s)
+        if end > start:
+            known_power = float(power_w) if math.isfinite(power_w) else None
+            parts.append(Part("machine", start, end, known_power))
     return parts
 
 

@@ -135,6 +135,7 @@ def _readings(
     for index, (number, part) in enumerate(parts):
         if (
             part.kind == "standing"
+            or part.outside
             or steps[number].planned.kind == "rest"
             or part.seconds < SHORTEST_HEART_S
             or not trust[index] >= LEAST_TRUST
@@ -212,6 +213,9 @@ def _cost(
             ceiling = table.kcal * float(np.exp(table.sd)) if activity.strength_share(part) else 0.0
             work = "+".join(sorted({task.movement for task, _ in told.tasks}))
             estimates += _heart_estimates(part, body, reading, calibration, earlier, work, ceiling)
+    if part.outside:
+        beside = activity.standing(part, step, body, name).kcal
+        estimates = [replace(one, kcal=max(one.kcal - beside, beside / 10)) for one in estimates]
     place = f"{step.planned.block} round {step.planned.round} step {step.planned.step}"
     return Costed(number, part, tuple(estimates), fuse(estimates, place))
 

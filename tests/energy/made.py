@@ -7,7 +7,7 @@ import numpy as np
 
 from ingest.recording import Floats
 from reconcile.classes import Athlete
-from reconcile.energy.evidence import HeartRate, HeartSource, Machine, StepEvidence
+from reconcile.energy.evidence import HeartRate, HeartSource, LoggedStep, Machine, StepEvidence
 from reconcile.plan import Task
 from reconcile.timeline import PlannedStep
 
@@ -27,7 +27,7 @@ def rounds(
     machine: Machine | None = None,
     recorded: bool = False,
     attempted: bool | None = True,
-    logged_calories: float | None = None,
+    logged: LoggedStep | None = None,
     start_s: float = START_S,
 ) -> list[StepEvidence]:
     """Rounds of one work step and one rest, the same evidence in each."""
@@ -42,7 +42,7 @@ def rounds(
                 machine=machine,
                 pulls=pulls,
                 machine_recorded=recorded,
-                logged_calories=logged_calories,
+                logged=logged,
             )
         )
         steps.append(

@@ -37,7 +37,7 @@ from reconcile.energy.movements import MOVEMENTS, UNKNOWN, Movement, movement, p
         ("push-up", "push-up"),
         ("pull-up", "pull-up"),
         ("sit-up", "sit-up"),
-        ("plank", "sit-up"),
+        ("plank", "trunk"),
         ("run", "run"),
         ("shuttle run", "shuttle run"),
         ("jog", "run"),

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from reconcile.classes import Athlete
 from reconcile.energy import work
-from reconcile.energy.evidence import EnergyAnswer, HeartRate, StepEvidence
+from reconcile.energy.evidence import EnergyAnswer, HeartRate, LoggedStep, StepEvidence
 from reconcile.energy.heart import EARLIER_DAY_SD
 from reconcile.energy.own_line import joined, line_from_document
 from reconcile.energy.steps import step_energies
@@ -55,6 +55,17 @@ class TestTheRightEvidence:
             assert found.kcal == pytest.approx(2.3 * 64 / 60)
             assert found.method == "activity-table"
 
+    def test_strokes_past_the_bell_are_paid_for_by_the_step_in_which_they_began(self) -> None:
+        steps = rounds(2, 120, 60, machine="rower", recorded=True)
+        steps[0] = replace(steps[0], pulls=((2.0, 120.0, 170.0),))
+        within = step_energies(ATHLETE, steps, None, on=ON)
+        steps[0] = replace(steps[0], pulls=((2.0, 123.0, 170.0),))
+        over = step_energies(ATHLETE, steps, None, on=ON)
+        above_standing = float(work.energy(170.0, 0.198, 64.0)) - 2.3 * 64 / 60
+        more = energy(over).kcal - energy(within).kcal
+        assert more == pytest.approx(3 / 60 * above_standing, rel=1e-6)
+        assert energy(over, 1) == energy(within, 1)
+
     def test_pulling_in_a_rest_is_added_to_it(self) -> None:
         steps = rounds(1, 120, 60, pulls=PULL, machine="rower", recorded=True)
         steps[1] = replace(steps[1], pulls=((10.0, 50.0, 60.0),))
@@ -97,16 +108,44 @@ class TestTheRightEvidence:
     def test_a_logged_count_stands_in_for_a_machine_that_nothing_recorded(self) -> None:
         # 20 displayed calories in a minute are 261.5 W: 19 kcal/min on a rower, and resting.
         plain = rounds(1, 60, 60, machine="rower")
-        told = rounds(1, 60, 60, machine="rower", logged_calories=20)
+        told = rounds(1, 60, 60, machine="rower", logged=LoggedStep("calories", 20))
         without = energy(step_energies(ATHLETE, plain, None, on=ON))
         with_count = energy(step_energies(ATHLETE, told, None, on=ON))
         expected = float(work.energy(261.5, 0.198, 64.0))
         assert abs(with_count.kcal - expected) < abs(without.kcal - expected)
         assert relative_width(with_count) < relative_width(without)
 
+    @pytest.mark.parametrize(
+        ("task", "logged"),
+        [
+            (Task("rower", "metres", most=True), LoggedStep("metres", 430.0)),
+            (Task("rower", "metres", 430.0), LoggedStep("seconds", 99.0)),
+        ],
+        ids=["a distance", "the time of a fixed distance"],
+    )
+    def test_a_logged_distance_or_time_tells_the_power(
+        self, task: Task, logged: LoggedStep
+    ) -> None:
+        # 430 m in the 96 s from 3 s after the bell: 2.80 · (430 / 96)³ = 252 W.
+        steps = rounds(1, 99, 60, (task,), machine="rower")
+        found = energy(step_energies(ATHLETE, [replace(steps[0], logged=logged)], None, on=ON))
+        plain = energy(step_energies(ATHLETE, steps, None, on=ON))
+        expected = float(work.energy(252.0, 0.198, 64.0)) * 96 / 60
+        assert abs(found.kcal - expected) < abs(plain.kcal - expected)
+        assert relative_width(found) < relative_width(plain)
+
+    def test_the_table_asks_no_more_of_a_body_than_its_vo2max(self) -> None:
+        runs = rounds(1, 240, 60, (Task("shuttle run"),))
+        unfit = energy(step_energies(replace(ATHLETE, vo2max=28.0), runs, None, on=ON))
+        fitter = energy(step_energies(replace(ATHLETE, vo2max=35.0), runs, None, on=ON))
+        fit = energy(step_energies(replace(ATHLETE, vo2max=50.0), runs, None, on=ON))
+        fittest = energy(step_energies(replace(ATHLETE, vo2max=60.0), runs, None, on=ON))
+        assert unfit.kcal < fitter.kcal < fit.kcal == fittest.kcal
+        assert unfit.kcal == pytest.approx(fitter.kcal * 28 / 35, rel=0.01)
+
     def test_a_logged_count_that_no_body_could_do_is_left_out(self) -> None:
         plain = rounds(1, 60, 60, machine="rower")
-        absurd = rounds(1, 60, 60, machine="rower", logged_calories=400)
+        absurd = rounds(1, 60, 60, machine="rower", logged=LoggedStep("calories", 400))
         assert energy(step_energies(ATHLETE, absurd, None, on=ON)) == energy(
             step_energies(ATHLETE, plain, None, on=ON)
         )
@@ -214,6 +253,22 @@ class TestOwnCalibration:
         assert "own-calibration" in energy(later, 2).method
         assert energy(later, 2).kcal > energy(never, 2).kcal
         assert relative_width(energy(later, 2)) <= relative_width(energy(never, 2))
+
+    def test_what_is_paid_for_without_oxygen_is_not_taught(self) -> None:
+        steps = rounds(5, 60, 60, machine="rower", recorded=True)
+        hard = float(work.power(1.0 * 44.0 * 64 / 1000 * 4.9, 0.198, 64.0))
+        lines = []
+        for power_w in (hard, 1.5 * hard):
+            pulled = [
+                replace(step, pulls=((2.0, 58.0, power_w),))
+                if step.planned.kind == "work"
+                else step
+                for step in steps
+            ]
+            answer = step_energies(ATHLETE, pulled, heart_of(steps, 184.0, 110.0), on=ON)
+            lines.append(line_from_document(answer.own_line))
+        (at_most, _), (beyond, _) = (line.at(184.0) for line in lines)
+        assert float(beyond[0]) <= float(at_most[0]) * 1.001
 
     def test_one_pull_teaches_nothing(self) -> None:
         steps = rounds(1, 120, 60, pulls=PULL, machine="rower", recorded=True)
