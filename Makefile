@@ -9,7 +9,8 @@ DATA ?= intervouch-data
 
 .DEFAULT_GOAL := help
 .DELETE_ON_ERROR:
-.PHONY: help setup demo serve soak test check bench bench-energy lock clean
+.PHONY: help setup demo serve soak test check bench bench-energy bench-pages screenshots catalogue \
+  lock clean
 
 help: ## list what can be made
 	@sed -n 's/^\([a-z-]*\):[^#]*## /make \1\t/p' Makefile | expand -t 20
@@ -49,6 +50,18 @@ bench-energy: $(READY) ## measure heart-rate lines against gas exchange
 	@echo "== bench-energy: one-minute windows, heart rate against measured oxygen"
 	@$(BIN)/python -m tests.bench.energy_bench $(BENCH)
 
+bench-pages: $(READY) ## weigh every page for a class of thirty: bytes, and milliseconds in Chromium
+	@echo "== bench-pages: a simulated class of thirty, the embedded server, Chromium"
+	@$(BIN)/python -m tests.pages.bench $(BENCH)
+
+screenshots: $(READY) ## photograph every page on a phone and on a desk, in screenshots/
+	@echo "== screenshots: the fictional class, in screenshots/"
+	@$(BIN)/python -m tests.pages.screenshots screenshots $(SHOTS)
+
+catalogue: $(READY) ## bring the languages' catalogues to what the code says
+	@echo "== catalogue: sentences in api/language/catalogues"
+	@$(BIN)/python -m tests.language.catalogue
+
 lock: $(READY) ## pin the newest allowed versions in requirements.lock
 	@echo "== lock: requirements.lock"
 	@$(BIN)/uv pip compile --quiet --upgrade --universal --python-version 3.11 --fork-strategy fewest \
@@ -56,7 +69,7 @@ lock: $(READY) ## pin the newest allowed versions in requirements.lock
 	  pyproject.toml --group dev --output-file requirements.lock
 
 clean: ## remove .venv, the demo and all caches
-	@rm -rf .venv $(DEMO) bench-output build .hypothesis .import_linter_cache .mypy_cache .pytest_cache .ruff_cache
+	@rm -rf .venv $(DEMO) bench-output screenshots build .hypothesis .import_linter_cache .mypy_cache .pytest_cache .ruff_cache
 	@find ingest reconcile api tests -name __pycache__ -prune -exec rm -rf {} +
 
 # The lock is laid in by uv, or, where uv finds no way to the packages, by pip itself (slower).

@@ -81,22 +81,22 @@ def lay_demo(data: Path) -> None:
     with open_gym(Settings(data=data, workers=0)) as gym, tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         write_demo_folder(folder)
-        files = {
-            str(path.relative_to(folder)): path.read_bytes()
-            for path in folder.rglob("*")
-            if path.is_file()
-        }
-        take_class(gym, files, NAMES)
+        lay_files(gym, folder, NAMES)
 
 
-def take_class(gym: GymUnderTest, files: dict[str, bytes], names: tuple[str, ...]) -> str:
+def lay_files(gym: GymUnderTest, folder: Path, names: tuple[str, ...]) -> None:
     """Take a class folder in as the coach, name its athletes, and work it out."""
     service = gym.service
+    files = {
+        str(path.relative_to(folder)): path.read_bytes()
+        for path in folder.rglob("*")
+        if path.is_file()
+    }
     taken = read_zip(service, zip_of(files))
     with service.database.writing() as session:
         secret = open_sign_in(session, service, person_id=gym.people["coach"])
         coach = subject_by_sign_in(session, secret)
-        found = take_in(session, service, coach, taken, [purpose.name for purpose in PURPOSES])
+        take_in(session, service, coach, taken, [purpose.name for purpose in PURPOSES])
         handles = [athlete.athlete for athlete in taken.record.athletes]
         for handle, name in zip(handles, names, strict=False):
             person = session.scalar(
@@ -105,7 +105,6 @@ def take_class(gym: GymUnderTest, files: dict[str, bytes], names: tuple[str, ...
             assert person is not None
             person.name = name
     gym.work()
-    return found.id
 
 
 @contextmanager
@@ -160,6 +159,7 @@ def in_addresses(place: Served) -> dict[str, str]:
         return {
             "secret": secret,
             "number": "1",
+            "athlete": place.athlete,
             "class_id": place.class_id,
             "recording_id": recording.id,
             "plan_id": plan,

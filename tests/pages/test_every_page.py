@@ -2,27 +2,17 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable
 
 import pytest
 from playwright.sync_api import Browser, Page
 
-from api.pages.endpoints import PARTS
+from tests.pages.routes import PAGES, READERS, path_of
 from tests.pages.served import PHONE, Served, in_addresses
-
-NOT_PAGES = {"/", "/static/{name:path}"}  # a way on, and files
-
-ROUTES = sorted(
-    route.path
-    for part in PARTS
-    for route in part.router.routes
-    if "GET" in getattr(route, "methods", ()) and route.path not in NOT_PAGES
-)
-READERS = ("coach", "owner", "a03", None)
+from tests.pages.weights import MOST_BYTES, weigh
 
 
-@pytest.mark.parametrize("route", ROUTES)
+@pytest.mark.parametrize("route", PAGES)
 def test_nothing_on_a_page_keeps_anybody_out(
     browser: Browser,
     served_class: Served,
@@ -30,8 +20,7 @@ def test_nothing_on_a_page_keeps_anybody_out(
     fits: Callable[[Page], None],
     route: str,
 ) -> None:
-    values = in_addresses(served_class)
-    path = re.sub(r"\{(\w+)\}", lambda match: values[match[1]], route)
+    path = path_of(route, in_addresses(served_class))
     seen = 0
     for who in READERS:
         context = served_class.context(browser, who, PHONE)
@@ -43,5 +32,6 @@ def test_nothing_on_a_page_keeps_anybody_out(
             if answer.headers["content-type"].startswith("text/html"):
                 axe(page)
                 fits(page)
+                assert weigh(context, page.url).bytes <= MOST_BYTES
         context.close()
     assert seen, f"nobody sees {route}"
