@@ -22,6 +22,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, ClassVar
 
+from reconcile.sentence import Sentence, deferred
+
 
 @dataclass(frozen=True)
 class Fault:
@@ -43,7 +45,7 @@ class ServiceError(Exception):
     """
 
     code: ClassVar[str] = "refused"
-    title: ClassVar[str] = "This cannot be done"
+    title: ClassVar[str] = deferred("This cannot be done")
 
     def __init__(
         self,
@@ -66,10 +68,11 @@ class NotSignedIn(ServiceError):
     """Nobody is signed in, or what was shown is wrong or has run out."""
 
     code = "not_signed_in"
-    title = "Sign in first"
+    title = deferred("Sign in first")
 
     def __init__(
-        self, detail: str = "Sign in first: open your personal link, or use your password."
+        self,
+        detail: str = deferred("Sign in first: open your personal link, or use your password."),
     ) -> None:
         super().__init__(
             detail,
@@ -81,11 +84,11 @@ class ScopeNeeded(ServiceError):
     """The token was not made for this."""
 
     code = "scope_needed"
-    title = "The token does not allow this"
+    title = deferred("The token does not allow this")
 
     def __init__(self, scope: str) -> None:
         super().__init__(
-            "This program was not given leave to do that.",
+            deferred("This program was not given leave to do that."),
             developer=f"The token lacks the scope `{scope}`: make one that has it.",
             facts={"scope": scope},
         )
@@ -95,18 +98,18 @@ class ConsentNeeded(ServiceError):
     """The athlete has not agreed to this use."""
 
     code = "consent_needed"
-    title = "Not agreed to"
+    title = deferred("Not agreed to")
 
 
 class CrossSite(ServiceError):
     """A request with a cookie, sent by another site's page."""
 
     code = "cross_site"
-    title = "Sent from another site"
+    title = deferred("Sent from another site")
 
     def __init__(self) -> None:
         super().__init__(
-            "This came from another web site, so it was not done.",
+            deferred("This came from another web site, so it was not done."),
             developer="A change with a cookie needs `Origin` or `Sec-Fetch-Site` of this site.",
         )
 
@@ -115,11 +118,11 @@ class NotHere(ServiceError):
     """Absent and forbidden look the same."""
 
     code = "not_here"
-    title = "Not here"
+    title = deferred("Not here")
 
     def __init__(self) -> None:
         super().__init__(
-            "There is nothing here that you may see.",
+            deferred("There is nothing here that you may see."),
             developer="The object does not exist, or this person may not see or change it.",
         )
 
@@ -128,39 +131,39 @@ class NotReady(ServiceError):
     """The class has no result yet."""
 
     code = "not_ready"
-    title = "No result yet"
+    title = deferred("No result yet")
 
 
 class Conflict(ServiceError):
     """It clashes with what is there."""
 
     code = "conflict"
-    title = "It clashes with what is there"
+    title = deferred("It clashes with what is there")
 
 
 class TooLarge(ServiceError):
     """More bytes than one request may carry."""
 
     code = "too_large"
-    title = "Too large"
+    title = deferred("Too large")
 
 
 class Refused(ServiceError):
     """Understood, and not acceptable as it is."""
 
     code = "refused"
-    title = "Not acceptable as it is"
+    title = deferred("Not acceptable as it is")
 
 
 class KeyReused(ServiceError):
     """The idempotency key stands for another request."""
 
     code = "key_reused"
-    title = "The key stands for another request"
+    title = deferred("The key stands for another request")
 
     def __init__(self) -> None:
         super().__init__(
-            "This was sent twice with different contents, so it was not done.",
+            deferred("This was sent twice with different contents, so it was not done."),
             developer="`Idempotency-Key` was used before with another body: take a new key.",
         )
 
@@ -169,11 +172,14 @@ class TooManyAttempts(ServiceError):
     """Too many wrong passwords."""
 
     code = "too_many_attempts"
-    title = "Too many attempts"
+    title = deferred("Too many attempts")
 
     def __init__(self, wait_s: int) -> None:
         super().__init__(
-            f"Too many wrong passwords: try again in {max(1, wait_s // 60)} minutes.",
+            Sentence(
+                "Too many wrong passwords: try again in {minutes} minutes.",
+                minutes=max(1, wait_s // 60),
+            ),
             developer=f"Throttled: retry after {wait_s} s.",
             facts={"wait_s": wait_s},
         )

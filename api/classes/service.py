@@ -11,6 +11,7 @@ from sqlalchemy.orm import Session
 from api.classes.starts import checked_starts, record_starts
 from api.folder.roster import read_roster
 from api.folder.scores import read_scores
+from api.language import deferred
 from api.people.service import BODY, add_person
 from api.people.sight import (
     led_classes,
@@ -122,7 +123,7 @@ def change_class(
             )
         )
         if version is None:
-            what = "The plan has no such version."
+            what = deferred("The plan has no such version.")
             raise Refused(what, code="no_version", faults=[Fault("plan_version", what, "number")])
         found.plan_version_id = version.id
         names = {block.name for block in class_plan(session, found).timed_blocks}
@@ -225,7 +226,7 @@ def set_roster(
     found = led_class(session, subject, class_id)
     handles = [athlete.athlete for athlete in athletes]
     if len(set(handles)) < len(handles):
-        what = "Somebody stands on the roster twice."
+        what = deferred("Somebody stands on the roster twice.")
         raise Refused(what, code="twice", faults=[Fault("athletes", what, "unique")])
     people = {
         person.handle: person
@@ -304,7 +305,7 @@ def scored_block(plan: Plan, block: str | None) -> str | None:
     if block is None and len(scored) <= 1:
         return scored[0] if scored else None
     if block not in scored:
-        what = "Say which scored block of the plan this is about."
+        what = deferred("Say which scored block of the plan this is about.")
         raise Refused(what, code="unknown_block", faults=[Fault("block", what, "block")])
     return block
 
@@ -352,7 +353,7 @@ def log_score(
 def checked_score(plan: Plan, logged: LoggedScore) -> LoggedScore:
     """A score in the words of the plan; raises Refused for an option or block it does not have."""
     if logged.option is not None and logged.option not in plan.options:
-        what = "The plan has no such option."
+        what = deferred("The plan has no such option.")
         raise Refused(what, code="unknown_option", faults=[Fault("option", what, "option")])
     notes = "".join(c if c.isprintable() else " " for c in logged.notes).strip()
     return LoggedScore(

@@ -7,6 +7,7 @@ from datetime import datetime, timedelta
 
 from sqlalchemy.orm import Session
 
+from api.language import deferred
 from api.people.subject import Subject
 from api.problems import Fault, Refused
 from api.service import Service
@@ -26,7 +27,7 @@ def checked_starts(plan: Plan, starts: Mapping[str, datetime]) -> dict[str, str]
     names = [block.name for block in plan.timed_blocks]
     for block in starts:
         if block not in names:
-            what = "The plan has no timed block of that name."
+            what = deferred("The plan has no timed block of that name.")
             raise Refused(what, code="unknown_block", faults=[Fault("starts", what, "block")])
     return {block: moment.isoformat() for block, moment in starts.items()}
 
@@ -54,7 +55,7 @@ def record_starts(
     given = {block: moment for block, moment in starts.items() if moment is not None}
     for moment in given.values():
         if abs(moment - found.start) > FURTHEST:
-            what = "That is on another day than the class."
+            what = deferred("That is on another day than the class.")
             raise Refused(what, code="other_day", faults=[Fault("starts", what, "day")])
     merged: dict[str, str | None] = {**found.starts, **dict.fromkeys(starts)}
     for block, moment in given.items():

@@ -75,7 +75,12 @@ class Language:
         return str(self.locale.language)
 
     def text(self, message: str, **values: Any) -> str:
-        """Translate a sentence and fill its `{name}` places; numbers are written in its way."""
+        """Translate a sentence and fill its `{name}` places; numbers are written in its way.
+
+        One that has its values with it needs no others.
+        """
+        if isinstance(message, Sentence):
+            return self.told(message)
         return self.filled(self.translations.gettext(message), values)
 
     def told(self, text: str) -> str:

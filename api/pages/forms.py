@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import AsyncIterator
+from dataclasses import replace
 from datetime import datetime
 from typing import Annotated
 
@@ -44,7 +45,7 @@ def page_error(request: Request, error: ServiceError, status: int) -> Response:
     text = language_of(request).text
     return page(
         request, "error", status=status, title=text(error.title), detail=text(error.detail),
-        faults=error.faults,
+        faults=[replace(fault, what=text(fault.what)) for fault in error.faults],
     )  # fmt: skip
 
 

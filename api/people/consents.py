@@ -9,6 +9,8 @@ from datetime import datetime
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
+from api.language import deferred
+from api.language import deferred
 from api.storage.model import Consent
 
 
@@ -25,21 +27,28 @@ PURPOSES = (
     Purpose(
         "recordings",
         1,
-        "The gym may work out my intervals from the files that I upload: heart rate, machine work, "
-        "energy, and whether my score fits. My coaches see what comes out. Without this nothing "
-        "that I upload is used.",
+        deferred(
+            "The gym may work out my intervals from the files that I upload: heart rate, machine "
+            "work, energy, and whether my score fits. My coaches see what comes out. Without this "
+            "nothing that I upload is used."
+        ),
     ),
     Purpose(
         "class-table",
         1,
-        "Others who were in the same class may see my name, my option and my logged score in the "
-        "class's table. They never see my heart rate.",
+        deferred(
+            "Others who were in the same class may see my name, my option and my logged score in "
+            "the class's table. They never see my heart rate."
+        ),
     ),
     Purpose(
         "original-files",
         1,
-        "When a coach takes a class out of the service as a folder, my files may go along just as "
-        "I uploaded them. They can hold more than the intervals: places, and names of devices.",
+        deferred(
+            "When a coach takes a class out of the service as a folder, my files may go along "
+            "just as I uploaded them. They can hold more than the intervals: places, and names of "
+            "devices."
+        ),
     ),
 )
 BY_NAME = {purpose.name: purpose for purpose in PURPOSES}

@@ -10,6 +10,7 @@ from argon2.exceptions import InvalidHashError, VerificationError
 from sqlalchemy import delete, func, select
 from sqlalchemy.orm import Session
 
+from api.language import Sentence
 from api.problems import Fault, Refused, TooManyAttempts
 from api.storage.keys import Keys
 from api.storage.model import Attempt
@@ -27,7 +28,11 @@ MACHINE_FACTOR = 6
 def password_hash(password: str) -> str:
     """Hash for keeping; raises Refused for one that is too short or too long."""
     if not SHORTEST <= len(password) <= LONGEST:
-        what = f"A password has from {SHORTEST} to {LONGEST} characters."
+        what = Sentence(
+            "A password has from {shortest} to {longest} characters.",
+            shortest=SHORTEST,
+            longest=LONGEST,
+        )
         raise Refused(what, code="weak_password", faults=[Fault("password", what, "length")])
     return HASHER.hash(password)
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
+from api.language import Sentence
 from api.people.sight import (
     led_plans,
     visible_classes,
@@ -31,11 +32,15 @@ def fault_of(mistake: Mistake) -> Fault:
 def refused_plan(error: InputError) -> Refused:
     """Say what is wrong with a plan, line by line."""
     count = len(error.mistakes)
-    where = f"line {error.line}" if error.line else "the plan"
+    where = Sentence("line {line}", line=error.line) if error.line else Sentence("the plan")
     return Refused(
-        f"The plan cannot be used yet: look at {where}."
+        Sentence("The plan cannot be used yet: look at {where}.", where=where)
         if count == 1
-        else f"The plan cannot be used yet: {count} places need a look, the first at {where}.",
+        else Sentence(
+            "The plan cannot be used yet: {count} places need a look, the first at {where}.",
+            count=count,
+            where=where,
+        ),
         developer=f"{error.first.place}: {error.code}",
         code="bad_plan",
         faults=[fault_of(mistake) for mistake in error.mistakes],

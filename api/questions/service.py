@@ -9,6 +9,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from api.classes.service import class_plan, led_class, seen_class
+from api.language import deferred
 from api.people.sight import visible_decisions, visible_pins, visible_recordings
 from api.people.subject import Subject
 from api.problems import Conflict, Fault, NotHere, Refused
@@ -51,13 +52,13 @@ def add_pin(
         raise NotHere
     blocks = [timed.name for timed in class_plan(session, found).timed_blocks]
     if (block is None) != (start_s is None):
-        what = "A start needs its block, and a block its start."
+        what = deferred("A start needs its block, and a block its start.")
         raise Refused(what, code="half_a_pin", faults=[Fault("block", what, "pair")])
     if block is None and owner is None:
-        what = "Say what to fix: a block's start, the owner, or both."
+        what = deferred("Say what to fix: a block's start, the owner, or both.")
         raise Refused(what, code="empty_pin", faults=[Fault("body", what, "missing")])
     if block is not None and block not in blocks:
-        what = "The plan has no timed block of that name."
+        what = deferred("The plan has no timed block of that name.")
         raise Refused(what, code="unknown_block", faults=[Fault("block", what, "block")])
     owner_id = person_in(session, found.id, owner) if owner is not None else None
     if owner_id is None or block is None:
@@ -149,7 +150,7 @@ def decide(
     found = led_class(session, subject, class_id)
     blocks = [timed.name for timed in class_plan(session, found).timed_blocks]
     if block not in blocks:
-        what = "The plan has no timed block of that name."
+        what = deferred("The plan has no timed block of that name.")
         raise Refused(what, code="unknown_block", faults=[Fault("block", what, "block")])
     row = Decision(
         class_id=found.id,

@@ -18,6 +18,7 @@ from api.http import (
     declared,
     page_of,
 )
+from api.language import Sentence
 from api.people.schemas import DoneAnswer, Handle
 from api.people.sight import visible_recordings
 from api.problems import NotHere, Refused
@@ -81,7 +82,10 @@ def upload(
     file could be used; each outcome says why, once for the athlete and once for a developer.
     """
     if len(files) > MOST_FILES:
-        raise Refused(f"Send at most {MOST_FILES} files at once.", code="too_many_files")
+        raise Refused(
+            Sentence("Send at most {count} files at once.", count=MOST_FILES),
+            code="too_many_files",
+        )
     sent = [SentFile(file.filename or "file", file.file.read()) for file in files]
     outcomes = receive(service, subject, class_id, sent, athletes=athlete, source=source)
     if all(outcome.outcome == "refused" for outcome in outcomes):

@@ -19,6 +19,7 @@ from api.folder import ClassFolderError, read_class_folder
 from api.folder.class_yaml import read_class_yaml
 from api.folder.files import decode
 from api.folder.recordings import read_file_name
+from api.language import Sentence
 from api.people.consents import answers, latest_answers, note_answer
 from api.people.service import BODY, add_person
 from api.people.subject import Subject
@@ -165,7 +166,7 @@ def read_zip(service: Service, data: bytes) -> Folder:
             about = read_class_yaml(decode((folder / "class.yaml").read_bytes()))
         except ClassFolderError as error:
             raise Refused(
-                f"The class folder cannot be used yet: look at {error.file}.",
+                Sentence("The class folder cannot be used yet: look at {file}.", file=error.file),
                 developer=str(error.first),
                 code=error.code,
                 faults=[Fault(m.place, f"{m.message}; {m.remedy}", m.code) for m in error.mistakes],
@@ -180,7 +181,10 @@ def read_zip(service: Service, data: bytes) -> Folder:
         }
     for athlete in record.athletes:
         if len(athlete.athlete) > HANDLE_LENGTH or "/" in athlete.athlete:
-            what = f"An athlete's name has at most {HANDLE_LENGTH} letters and no slash here."
+            what = Sentence(
+                "An athlete's name has at most {letters} letters and no slash here.",
+                letters=HANDLE_LENGTH,
+            )
             raise Refused(what, code="bad_name", faults=[Fault("roster.csv", what, "length")])
     return Folder(record, plan_text, recordings)
 
