@@ -21,6 +21,7 @@ from starlette.types import Lifespan
 from api.classes.endpoints import router as classes_router
 from api.http import Answer, ServiceNow, error_answer, problem_answer
 from api.metrics import Metrics
+from api.over_time.endpoints import router as over_time_router
 from api.pages.endpoints import router as pages_router
 from api.pages.forms import page_error
 from api.people.endpoints import router as people_router
@@ -143,6 +144,7 @@ def bare_app(settings: Settings, life: Lifespan[FastAPI] | None = None) -> FastA
         recordings_router,
         results_router,
         questions_router,
+        over_time_router,
     ):
         app.include_router(router, prefix=API)
     app.include_router(pages_router, include_in_schema=False)

@@ -25,6 +25,7 @@ SAID = {
     "sent": deferred("That is in."),
     "deleted": deferred("That is deleted."),
     "settled": deferred("That is settled."),
+    "undone": deferred("That is undone."),
     "confirmed": deferred("That is confirmed."),
     "erased": deferred("Everything of that person is erased."),
     "signed-out": deferred("You are signed out."),

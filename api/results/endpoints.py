@@ -5,11 +5,11 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import AsyncIterator
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal
 
 import anyio
 from anyio.to_thread import run_sync
-from fastapi import APIRouter, Header, Request, Response
+from fastapi import APIRouter, Header, Path, Request, Response
 from fastapi.responses import StreamingResponse
 
 from api.classes.endpoints import ClassId
@@ -17,6 +17,7 @@ from api.classes.service import seen_class
 from api.http import Reader, ServiceNow, declared, etag_of, matches
 from api.people.subject import Subject
 from api.problems import ServiceError
+from api.results.class_tables import TABLES, class_told, table_text
 from api.results.schemas import ResultAnswer, StateAnswer
 from api.results.service import seen_result, state_answer
 from api.results.tables import result_parquet, result_sheet
@@ -27,6 +28,10 @@ router = APIRouter(tags=["results"])
 LOOK_EVERY_S = 0.25
 LONGEST_LOOK_S = 600.0
 
+TableName = Annotated[
+    Literal["sheet", "scores", "done", "energy", "files"],
+    Path(description="Which of the class's tables."),
+]
 Tag = Annotated[
     str | None,
     Header(alias="If-None-Match", description="The ETag of the result that you have."),
@@ -119,6 +124,34 @@ def read_parquet(
         state = state_answer(session, seen_class(session, subject, class_id)).state
     kind = "application/vnd.apache.parquet"
     return tagged(request, result_parquet(seen.document), kind, state)
+
+
+@router.get(
+    "/classes/{class_id}/tables/{table}.csv",
+    summary="A table of the class",
+    response_class=Response,
+    responses={
+        200: {"content": {"text/csv": {}}, "description": "A table (CSV)"},
+        **declared(401, 403, 404, 409, 422),
+    },
+)
+def read_table(
+    service: ServiceNow, subject: Reader, class_id: ClassId, table: TableName
+) -> Response:
+    """A table as the pages show it, with every digit: an athlete's holds their own rows."""
+    with service.database.reading() as session:
+        told = class_told(session, subject, class_id)
+    name = f"{told.record.start:%Y-%m-%d}-{table}.csv"
+    return sheet_answer(table_text(TABLES[table](told)), name)
+
+
+def sheet_answer(text: str, name: str) -> Response:
+    """Send a table to be kept as a file."""
+    headers = {
+        "Content-Disposition": f'attachment; filename="{name}"',
+        "Cache-Control": "private, no-store",
+    }
+    return Response(text, media_type="text/csv; charset=utf-8", headers=headers)
 
 
 @router.get(

@@ -6,7 +6,12 @@ from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
 
+from api.folder.recordings import read_file_name
+from api.results.record import Inputs, athlete_of, logged_of
+from api.storage.moments import with_offset
 from ingest.recording import Problem
+from reconcile.classes import ClassRecord, Upload
+from reconcile.plan_text import read_plan
 from reconcile.result import (
     Advice,
     AthleteResult,
@@ -70,3 +75,24 @@ def score_result(values: Values) -> ScoreResult:
     """One scored block."""
     reasons = tuple(Explanation(**reason) for reason in values["explanations"])
     return ScoreResult(**{**values, "explanations": reasons})
+
+
+def record_without_signals(inputs: Inputs) -> ClassRecord:
+    """The class as its sheets have it: everybody, what was logged, and whose each file is.
+
+    Recordings are not decoded: what came of them stands in the result.
+    """
+    found = inputs.found
+    handles = [person.handle for _, person in inputs.people]
+    return ClassRecord(
+        plan=read_plan(inputs.version.text),
+        start=with_offset(found.start, found.start_offset_s),
+        start_tolerance_s=found.start_tolerance_s,
+        athletes=tuple(athlete_of(row, person) for row, person in inputs.people),
+        scores=tuple(logged_of(row, handle) for row, handle in inputs.scores),
+        uploads=tuple(
+            Upload(row.file, name.athletes, name.source, None)
+            for row in inputs.recordings
+            for name in (read_file_name(row.file, handles),)
+        ),
+    )

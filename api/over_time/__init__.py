@@ -1,0 +1,1 @@
+"""What the record holds of an athlete and of a plan, class after class."""
