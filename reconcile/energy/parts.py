@@ -17,6 +17,8 @@ SECONDS_PER_METRE = 1.0
 SECONDS_PER_REPETITION = 2.5
 # People begin a few seconds after the bell, where nothing tells when. Common practice, no source.
 USUAL_START_S, USUAL_START_SHARE = 3.0, 0.1
+# A logged time further from the usual than this (a factor of 2) is some mistake. Judgement.
+CREDIBLE_LOG_RATIO = 0.7
 
 
 @dataclass(frozen=True)
@@ -25,7 +27,8 @@ class Part:
 
     power_w: mean power of a pull, None elsewhere and where the file has none. tasks: what was done
     in it, each with the seconds that it is taken to have lasted. outside: strokes of this step's
-    pull beyond its bells, where the step beside it carries the standing about.
+    pull beyond its bells, where the step beside it carries the standing about. guessed: whether
+    when it ended is only what its tasks usually take.
     """
 
     kind: Literal["standing", "machine", "tasks"]
@@ -34,6 +37,7 @@ class Part:
     power_w: float | None = None
     tasks: tuple[tuple[Task, float], ...] = ()
     outside: bool = False
+    guessed: bool = False
 
     @property
     def seconds(self) -> float:
@@ -65,9 +69,7 @@ def _inside(step: StepEvidence, pulls: list[Part], length: float) -> tuple[Part,
         return _without_gaps(pulls, length)
     late = min(USUAL_START_S, USUAL_START_SHARE * length)
     begin = late if step.effort_start_s is None else min(max(step.effort_start_s, 0.0), length)
-    end = step.effort_end_s
-    if end is None and step.logged is not None and step.logged.measure == "seconds":
-        end = step.logged.amount
+    end = _logged_end(step) if step.effort_end_s is None else step.effort_end_s
     stop = length if end is None else min(max(end, begin), length)
     tasks = step.planned.tasks
     if pulls:
@@ -76,9 +78,20 @@ def _inside(step: StepEvidence, pulls: list[Part], length: float) -> tuple[Part,
         tasks = tuple(task for task in tasks if not task.on_machine)
     elif not tasks:
         return ()
-    if end is None and not any(_is_open(task) for task in tasks):
+    guessed = end is None and not any(_is_open(task) for task in tasks)
+    if guessed:
         stop = min(stop, begin + sum(_usual_seconds(task) for task in tasks))
-    return _without_gaps([_doing(tasks, begin, stop)] if tasks else [], length)
+    doing = [replace(_doing(tasks, begin, stop), guessed=guessed)] if tasks else []
+    return _without_gaps(doing, length)
+
+
+def _logged_end(step: StepEvidence) -> float | None:
+    """When fixed tasks ended by what the athlete logged; None where that cannot be meant."""
+    if step.logged is None or step.logged.measure != "seconds":
+        return None
+    usual = sum(_usual_seconds(task) for task in step.planned.tasks)
+    credible = abs(math.log(step.logged.amount / usual)) <= CREDIBLE_LOG_RATIO if usual else True
+    return step.logged.amount if credible else None
 
 
 def _around_pulls(

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from reconcile.energy.evidence import StepEvidence
+from reconcile.energy.evidence import LoggedStep, StepEvidence
 from reconcile.energy.parts import Part, parts_of
 from reconcile.plan import DurationRange, Task
 from reconcile.timeline import PlannedStep
@@ -87,6 +87,23 @@ def test_fixed_amounts_alone_end_when_they_usually_do() -> None:
     (start, doing, rest) = parts_of(step_of((swings,), 60.0))
     assert (start.kind, doing.kind, rest.kind) == ("standing", "tasks", "standing")
     assert doing.seconds == pytest.approx(20 * 1.9)
+
+
+ROW = Task("rower", measure="metres", amount=300.0)
+
+
+@pytest.mark.parametrize(
+    ("logged_s", "end_s", "guessed"),
+    [(95.0, 95.0, False), (None, 3 + 300 * 0.25, True), (9.0, 3 + 300 * 0.25, True)],
+    ids=["as logged", "as usual", "as usual where what was logged cannot be meant"],
+)
+def test_fixed_amounts_end_when_the_athlete_says(
+    logged_s: float | None, end_s: float, guessed: bool
+) -> None:
+    logged = None if logged_s is None else LoggedStep("seconds", logged_s)
+    (_, doing, _) = parts_of(step_of((ROW,), logged=logged))
+    assert doing.end_s == pytest.approx(end_s)
+    assert doing.guessed is guessed
 
 
 def test_an_intended_time_shares_out_the_step() -> None:
