@@ -17,15 +17,17 @@ from sqlalchemy.orm import Session
 from api.http import language_of
 from api.language import Language, deferred
 from api.people.subject import Subject
-from api.results.pages import piece
 from api.storage.model import Person
 
 SAID = {
     "kept": deferred("That is kept."),
     "sent": deferred("That is in."),
+    "held": deferred("That file was here already, so nothing changed."),
     "deleted": deferred("That is deleted."),
     "settled": deferred("That is settled."),
     "undone": deferred("That is undone."),
+    "pinned": deferred("It is placed by hand, and the class is worked out again."),
+    "told": deferred("Your coach is asked to look."),
     "confirmed": deferred("That is confirmed."),
     "erased": deferred("Everything of that person is erased."),
     "signed-out": deferred("You are signed out."),
@@ -81,7 +83,7 @@ def me_of(session: Session, subject: Subject) -> Me:
 # How values are written, each by the method of Language that has its name.
 WRITTEN = (
     "number", "whole", "percent", "date", "time_of_day", "moment", "seconds", "duration", "mass",
-    "mass_number", "with_unit", "listed",
+    "mass_number", "with_unit", "listed", "told",
 )  # fmt: skip
 
 
@@ -154,17 +156,6 @@ def page(
     drawn = environment().get_template(f"{template}.html.jinja")
     text = drawn.render(me=me, here=request.url.path, **values)
     return HTMLResponse(text, status_code=status, headers=HEADERS)
-
-
-def sheet_piece(text: str | None) -> dict[str, Any]:
-    """A drawn sheet as the style and the body to put into a page; both empty where there is none.
-
-    Both are our own template's output, escaped there.
-    """
-    if text is None:
-        return {"style": "", "piece": ""}
-    style, body = piece(text)
-    return {"style": Markup(style), "piece": Markup(body)}  # noqa: S704
 
 
 def drawing(svg: str) -> Markup:

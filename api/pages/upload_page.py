@@ -2,51 +2,49 @@
 
 from __future__ import annotations
 
-from typing import Any
+from dataclasses import replace
 
 from fastapi import APIRouter, Request, Response
+from sqlalchemy.orm import Session
 from starlette.datastructures import FormData, UploadFile
 
 from api.classes import service as classes
-from api.classes.endpoints import (
-    ClassId,
-    class_answer,
-)
-from api.folder.sheets import read_number, read_seconds
-from api.http import (
-    Sender,
-    ServiceNow,
-)
+from api.classes.endpoints import ClassId, class_answer
+from api.http import Sender, ServiceNow, language_of
+from api.language import deferred
+from api.pages import own_words
 from api.pages.forms import FormNow, go
+from api.pages.own_sheet_page import sheet_address
+from api.pages.score_form import (
+    Typed,
+    faults_of,
+    logged_of_form,
+    score_fields,
+    typed_before,
+    typed_now,
+)
 from api.pages.templates import me_of, page
 from api.people import service as people
 from api.people.consents import BY_NAME, answer_of
 from api.people.subject import Subject
-from api.problems import (
-    Fault,
-    NotHere,
-    Refused,
-)
+from api.problems import NotHere
 from api.recordings.endpoints import RecordingId
-from api.recordings.service import (
-    SentFile,
-    delete_recording,
-    receive,
-    seen_recording,
-)
+from api.recordings.schemas import Outcome
+from api.recordings.service import SentFile, delete_recording, receive, seen_recording
+from api.recordings.shared import drop_shared, shared_files
 from api.service import Service
-from api.storage.model import (
-    Score,
-)
-from api.transfer.sheets import number_text
-from reconcile.classes import LoggedScore
-from reconcile.plan import Plan as PlanValue
+from api.storage.model import Score
+from reconcile.plan import Plan
 
 router = APIRouter()
 
-
-SOURCES = (("watch", "a watch or strap"), ("rower", "a rower"), ("ski", "a ski machine"),
-           ("bike", "a bike"))  # fmt: skip
+SOURCES = {
+    "watch": deferred("a watch or strap"),
+    "rower": deferred("a rower"),
+    "ski": deferred("a ski machine"),
+    "bike": deferred("a bike"),
+}
+NOTHING = deferred("Nothing was sent: choose a file, or write down your score.")
 
 
 @router.get("/classes/{class_id}/upload")
@@ -58,67 +56,58 @@ def upload_page(
 
 
 def drawn_upload(
-    request: Request, service: Service, subject: Subject, class_id: str, status: int = 200,
-    **values: Any,
+    request: Request, service: Service, subject: Subject, class_id: str, *, status: int = 200,
+    typed: dict[str, Typed] | None = None, outcomes: tuple[Outcome, ...] = (), nothing: str = "",
 ) -> Response:  # fmt: skip
-    """Draw the page for uploads."""
+    """Draw the page for uploads; typed: what was sent and cannot be taken as it is."""
+    language = language_of(request)
     with service.database.reading() as session:
         found = classes.seen_class(session, subject, class_id)
         plan = classes.class_plan(session, found)
-        logged = {
-            row.block: row
-            for row, handle in classes.score_rows(session, subject, class_id, replaced=False)
-            if handle == subject.handle
-        }
-        asked = answer_of(session, subject.person_id, "recordings")
         roster = classes.roster_rows(session, subject, class_id)
+        own = next((row for row, person in roster if person.id == subject.person_id), None)
+        takes_part = own is not None or not subject.coaches
+        before = typed_before(language, plan, own_rows(session, subject, class_id))
+        sex = own.sex if own is not None else None
+        asked = answer_of(session, subject.person_id, "recordings")
         return page(
             request,
             "upload",
             status=status,
             me=me_of(session, subject),
             found=class_answer(session, subject, found),
-            consent=None if asked or subject.coaches else BY_NAME["recordings"],
+            consent=None if asked or not takes_part else BY_NAME["recordings"],
             sources=SOURCES,
             athletes=[(person.handle, person.name) for _, person in roster],
-            blocks=score_fields(plan, logged),
+            fields=score_fields(plan, before if typed is None else typed, sex)  # type: ignore[arg-type]
+            if may_log(session, subject, class_id, takes_part=takes_part)
+            else (),
             options=plan.options,
-            may_log=not subject.visiting or not has_score(session, subject, class_id),
-            outcomes=values.pop("outcomes", ()),
-            **values,
+            machines=own_words.MACHINES,
+            measures=own_words.MEASURES,
+            takes=own_words.TAKES,
+            outcomes=outcomes,
+            nothing=nothing,
+            shared=[file.name for file in shared_files(service, subject)],
+            sheet=sheet_address(subject, class_id),
         )
 
 
-def has_score(session: Any, subject: Subject, class_id: str) -> bool:
+def own_rows(session: Session, subject: Subject, class_id: str) -> list[Score]:
+    """The person's own score rows that stand."""
+    rows = classes.score_rows(session, subject, class_id, replaced=False)
+    return [row for row, handle in rows if handle == subject.handle]
+
+
+def may_log(session: Session, subject: Subject, class_id: str, *, takes_part: bool) -> bool:
+    """Whether the person may log a score of their own: a visitor only the first one."""
+    return takes_part and not (subject.visiting and has_score(session, subject, class_id))
+
+
+def has_score(session: Session, subject: Subject, class_id: str) -> bool:
     """Whether somebody has logged a score for the person already; the score itself stays unseen."""
     rows = session.query(Score.id).filter_by(class_id=class_id, person_id=subject.person_id)
     return rows.first() is not None
-
-
-def score_fields(plan: PlanValue, logged: dict[str | None, Score]) -> list[dict[str, Any]]:
-    """The scored blocks with what is logged so far."""
-    fields = []
-    for block in plan.timed_blocks:
-        if block.score is None:
-            continue
-        row = logged.get(block.name)
-        values = list(row.rounds or ()) if row is not None else []
-        texts = [number_text(value) for value in values[: block.rounds]]
-        fields.append(
-            {
-                "name": block.name,
-                "measure": block.score.measure,
-                "take": block.score.take,
-                "rounds": block.rounds,
-                "by_round": texts + [""] * (block.rounds - len(texts)),
-                "score": number_text(row.score) if row is not None else "",
-                "option": row.option if row is not None else None,
-                "equipment": row.equipment if row is not None else None,
-                "load": number_text(row.load_kg) if row is not None else "",
-                "notes": row.notes if row is not None else "",
-            }
-        )
-    return fields
 
 
 @router.post("/classes/{class_id}/upload")
@@ -126,87 +115,64 @@ def upload(
     request: Request, service: ServiceNow, subject: Sender, class_id: ClassId, form: FormNow
 ) -> Response:
     """Take files and score; then at once the person's own sheet."""
+    language = language_of(request)
     with service.database.reading() as session:
         plan = classes.class_plan(session, classes.seen_class(session, subject, class_id))
+    typed = checked(typed_now(form, plan), plan)
+    if any(each.wrong for each in typed.values()):
+        return drawn_upload(request, service, subject, class_id, status=422, typed=typed)
     if form.get("agreed"):
-        with service.database.writing() as session:
-            people.answer_consent(
-                session, subject, purpose="recordings", agreed=True,
-                version=BY_NAME["recordings"].version,
-            )  # fmt: skip
-    sent = [
-        SentFile(file.filename, file.file.read())
-        for file in form.getlist("files")
-        if isinstance(file, UploadFile) and file.filename
-    ]
+        people.settle_consent(
+            service, subject, purpose="recordings", version=BY_NAME["recordings"].version,
+            agreed=True,
+        )  # fmt: skip
+    sent = sent_files(service, subject, form)
     source = str(form.get("source") or "") or None
-    if source not in (None, *dict(SOURCES)):
+    if source not in (None, *SOURCES):
         raise NotHere
     athlete = str(form.get("athlete") or "")
-    outcomes = []
+    outcomes: list[Outcome] = []
     if sent:
         outcomes = receive(
             service, subject, class_id, sent, athletes=[athlete] if athlete else None,
             source=source,
         )  # fmt: skip
-    if not subject.coaches:
-        with service.database.writing() as session:
-            for logged in sent_scores(form, plan, subject.handle):
-                checked = classes.checked_score(plan, logged)
-                classes.log_score(session, service, subject, class_id, subject.handle, checked)
+        if form.get("shared"):
+            drop_shared(service, subject)
+    scores = logged_of_form(language, plan, typed, subject.handle)
+    with service.database.writing() as session:
+        for logged in scores:
+            whole = classes.checked_score(plan, logged)
+            classes.log_score(session, service, subject, class_id, subject.handle, whole)
     service.work.wake()
-    refused = [outcome for outcome in outcomes if outcome.outcome == "refused"]
-    if refused:
+    refused = tuple(outcome for outcome in outcomes if outcome.outcome == "refused")
+    if refused or not (sent or scores):
         return drawn_upload(
-            request, service, subject, class_id, 422, outcomes=refused, said="", wrong=True
-        )
-    return go(f"/classes/{class_id}", "sent")
+            request, service, subject, class_id, status=422, outcomes=refused,
+            nothing="" if refused else NOTHING,
+        )  # fmt: skip
+    held = bool(outcomes) and all(outcome.outcome == "already there" for outcome in outcomes)
+    own = scores or not subject.coaches
+    address = sheet_address(subject, class_id) if own else f"/classes/{class_id}"
+    return go(address, "held" if held and not scores else "sent")
 
 
-def sent_scores(form: FormData, plan: PlanValue, handle: str) -> list[LoggedScore]:
-    """The scores that a form holds; raises Refused for what is no number."""
-    found = []
-    for block in plan.timed_blocks:
-        if block.score is None:
-            continue
-        in_seconds = block.score.measure == "seconds"
-
-        def said(name: str, block_name: str = block.name) -> str:
-            return str(form.get(f"{name}.{block_name}") or "").strip()
-
-        values = [str(value).strip() for value in form.getlist(f"round.{block.name}")]
-        rounds = tuple(sent_number(text, seconds=in_seconds) for text in values if text)
-        score = sent_number(said("score"), seconds=in_seconds)
-        load_kg = sent_number(said("load"))
-        equipment = said("equipment")
-        if equipment not in ("", "rower", "ski", "bike", "none"):
-            raise Refused("There is no such machine.")
-        if not any((said("score"), rounds, said("notes"), said("option"), equipment)):
-            continue
-        found.append(
-            LoggedScore(
-                athlete=handle,
-                block=block.name,
-                option=said("option") or None,
-                equipment=equipment or None,  # type: ignore[arg-type]
-                score=score,
-                rounds=tuple(value for value in rounds if value is not None) or None,
-                load_kg=load_kg,
-                notes=said("notes")[:2000],
-            )
-        )
-    return found
+def checked(typed: dict[str, Typed], plan: Plan) -> dict[str, Typed]:
+    """What was typed with what is wrong in it."""
+    blocks = {block.name: block for block in plan.timed_blocks}
+    return {
+        name: replace(each, wrong=faults_of(blocks[name], each)) for name, each in typed.items()
+    }
 
 
-def sent_number(text: str, *, seconds: bool = False) -> float | None:
-    """A number as typed; None where blank; raises Refused for what is none."""
-    if not text:
-        return None
-    value = read_seconds(text) if seconds else read_number(text)
-    if value is None or not 0 <= value <= 1_000_000:
-        what = "A score is a number, such as 57 or 12.5."
-        raise Refused(what, faults=[Fault("score", what, "number")])
-    return round(value, 6)
+def sent_files(service: Service, subject: Subject, form: FormData) -> list[SentFile]:
+    """The files of a form, and those that another app on the phone handed over before."""
+    sent = [
+        SentFile(file.filename, file.file.read())
+        for file in form.getlist("files")
+        if isinstance(file, UploadFile) and file.filename
+    ]
+    return sent + (shared_files(service, subject) if form.get("shared") else [])
 
 
 @router.post("/recordings/{recording_id}/delete")

@@ -10,7 +10,6 @@ from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from api.language import deferred
-from api.language import deferred
 from api.storage.model import Consent
 
 

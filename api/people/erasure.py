@@ -15,6 +15,7 @@ from api.people.service import person_seen
 from api.people.subject import Subject
 from api.problems import Conflict, NotHere, NotReady
 from api.recordings.service import BYTES, drop_bytes, rename, uploader_handles
+from api.recordings.shared import SHARED, shared_files
 from api.results.record import opened_history, sealed_history
 from api.results.service import seen_result
 from api.service import Service
@@ -92,6 +93,8 @@ def export_person(service: Service, subject: Subject, person_id: str) -> bytes:
             except BytesMissing:
                 continue
             archive.writestr(f"recordings/{row.class_id}/{row.file}", data)
+        for held in shared_files(service, subject):
+            archive.writestr(f"held/{held.name}", held.data)
         attended = session.scalars(
             select(Attendance.class_id).where(Attendance.person_id == person_id)
         )
@@ -121,8 +124,10 @@ def erase_person(service: Service, subject: Subject, person_id: str) -> None:
             raise NotHere
         refuse_last_owner(session, person)
         gone = erase_rows(session, service, person, actor=subject.audit_mark)
-    for gym_id, sha256, recording_id in gone:
+        gym_id = person.gym_id
+    for _, sha256, recording_id in gone:
         drop_bytes(service, gym_id, sha256, recording_id)
+    service.store.drop(gym_id, SHARED, person_id)
     service.database.forget_freed_pages()
     service.work.wake()
 

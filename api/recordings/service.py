@@ -11,6 +11,7 @@ from sqlalchemy.orm import Session
 
 from api.classes.service import seen_class
 from api.folder.recordings import SOURCES, read_file_name
+from api.language import deferred
 from api.people.consents import answer_of
 from api.people.sight import own_recordings, visible_recordings
 from api.people.subject import Subject
@@ -31,17 +32,21 @@ NAME_DIGITS = 6
 NOBODY = "unassigned"
 
 WORDS = {
-    "empty": "That file is empty: save the recording again and send the new file.",
-    "unknown_format": (
+    "empty": deferred("That file is empty: save the recording again and send the new file."),
+    "unknown_format": deferred(
         "That file is not a recording that can be read here: save it as FIT, TCX, GPX or CSV."
     ),
-    "damaged": "That file is broken from the start: save the recording again and send that.",
-    "no_samples": "Nothing was recorded in that file: is it a plan or a summary?",
-    "too_large": "That file is too large: send the recording of this one class only.",
-    "unsafe_markup": "That file holds things that a recording has no need of, so it was not taken.",
-    "unsafe_archive": "That zip cannot be opened safely: send the recordings themselves.",
+    "damaged": deferred(
+        "That file is broken from the start: save the recording again and send that."
+    ),
+    "no_samples": deferred("Nothing was recorded in that file: is it a plan or a summary?"),
+    "too_large": deferred("That file is too large: send the recording of this one class only."),
+    "unsafe_markup": deferred(
+        "That file holds things that a recording has no need of, so it was not taken."
+    ),
+    "unsafe_archive": deferred("That zip cannot be opened safely: send the recordings themselves."),
 }
-OTHER_WORDS = "That file cannot be used: save the recording again and send the new file."
+OTHER_WORDS = deferred("That file cannot be used: save the recording again and send the new file.")
 
 
 @dataclass(frozen=True)

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 from sqlalchemy import delete, select, update
 
-from api.results.pages import rendered
+from api.results.drawings import class_drawings, packed
 from api.results.record import Inputs, class_record, read_inputs
 from api.service import Service
 from api.storage.model import Reconciliation, TrainingClass
@@ -18,7 +18,7 @@ from api.storage.moments import now
 from api.work.engine import ENGINE_VERSION
 from api.work.stale import stale_classes
 from reconcile.document import document_text
-from reconcile.engine import reconcile_class
+from reconcile.engine import workings
 
 log = logging.getLogger(__name__)
 
@@ -82,7 +82,7 @@ def run_once(service: Service, class_id: str) -> None:
 
 @dataclass(frozen=True)
 class Finished:
-    """What a run gave: the document and the sealed pages, or why there are none."""
+    """What a run gave: the document and the sealed drawings, or why there are none."""
 
     document: str | None
     sheet: bytes | None
@@ -92,13 +92,12 @@ class Finished:
 def reckon(service: Service, inputs: Inputs, progress: Callable[[str, int, int], None]) -> Finished:
     """The engine's part."""
     record = class_record(service, inputs, progress)
-    result = reconcile_class(record, progress)
+    worked = workings(record, progress)
     progress("drawing the sheets", 0, 0)
-    names = {person.handle: person.name for _, person in inputs.people}
     sheet = service.keys.seal(
-        f"sheets {inputs.found.gym_id}", inputs.found.id, rendered(record, result, names)
+        f"sheets {inputs.found.gym_id}", inputs.found.id, packed(class_drawings(record, worked))
     )
-    return Finished(document_text(result), sheet, None)
+    return Finished(document_text(worked.result), sheet, None)
 
 
 def write(service: Service, class_id: str, run: Reconciliation, finished: Finished) -> bool:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from sqlalchemy import select
@@ -13,11 +13,15 @@ from api.classes.service import class_state, seen_class
 from api.people.sight import visible_recordings
 from api.people.subject import Subject
 from api.problems import NotReady
-from api.results.pages import OTHER, Sheets, sheets_of
+from api.results.drawings import Drawings, RecordingEvidence, unpacked
 from api.results.schemas import StateAnswer
 from api.service import Service
 from api.storage.keys import SealBroken
 from api.storage.model import Reconciliation, Recording, TrainingClass, Uploader
+
+# Stands for anybody else of the class where an athlete may not read the name; no handle is blank.
+SOMEBODY = ""
+OTHER = "It fits a recording of somebody else in the class."
 
 
 @dataclass(frozen=True)
@@ -156,21 +160,54 @@ def as_list(owner: str | list[str] | None) -> list[str]:
     return owner if isinstance(owner, list) else [owner]
 
 
-def seen_sheets(service: Service, session: Session, subject: Subject, class_id: str) -> str | None:
-    """The page of the class (to a coach) or of the person; None where there is none yet.
-
-    A visitor sees the person's only where the result rests on this visit alone.
-    """
-    seen = seen_result(session, subject, class_id)
-    if seen.run.sheet is None:
-        return None
+def drawings_beside(service: Service, gym_id: str, run: Reconciliation) -> Drawings:
+    """What was drawn with a result; nothing where it cannot be opened, or has another form."""
+    if run.sheet is None:
+        return Drawings()
     try:
-        data = service.keys.open(f"sheets {subject.gym_id}", class_id, seen.run.sheet)
+        data = service.keys.open(f"sheets {gym_id}", run.class_id, run.sheet)
     except SealBroken:
-        return None
-    sheets: Sheets = sheets_of(data)
+        return Drawings()
+    return unpacked(data) or Drawings()
+
+
+def seen_drawings(service: Service, session: Session, subject: Subject, seen: Seen) -> Drawings:
+    """What is drawn of a class, as much of it as the person may see.
+
+    An athlete sees their own picture and what tells of their own uploads, without the name of
+    anybody else. A visitor's picture has to rest on this visit alone.
+    """
+    drawings = drawings_beside(service, subject.gym_id, seen.run)
     if subject.coaches:
-        return sheets.whole
-    if subject.visiting and not any(entry["intervals"] for entry in seen.document["athletes"]):
-        return None
-    return sheets.athletes.get(subject.handle)
+        return drawings
+    files = set(
+        session.scalars(
+            visible_recordings(subject)
+            .where(Recording.class_id == seen.run.class_id)
+            .with_only_columns(Recording.file)
+        )
+    )
+    whole = any(entry["intervals"] for entry in seen.document["athletes"])
+    return Drawings(
+        {
+            handle: drawn
+            for handle, drawn in drawings.athletes.items()
+            if handle == subject.handle and (whole or not subject.visiting)
+        },
+        {
+            file: own_evidence(evidence, subject.handle)
+            for file, evidence in drawings.recordings.items()
+            if file.partition("/")[0] in files
+        },
+    )
+
+
+def own_evidence(evidence: RecordingEvidence, handle: str) -> RecordingEvidence:
+    """A recording's evidence with everybody else in the class as one nameless somebody."""
+    odds: dict[str | None, float] = {}
+    for owner, share in evidence.odds:
+        whose = owner if owner in (handle, None) else SOMEBODY
+        odds[whose] = odds.get(whose, 0.0) + share
+    owners = (owner if owner == handle else SOMEBODY for owner in evidence.owners)
+    ranked = sorted(odds.items(), key=lambda each: -each[1])
+    return replace(evidence, owners=tuple(dict.fromkeys(owners)), odds=tuple(ranked))

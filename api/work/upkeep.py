@@ -9,6 +9,7 @@ from sqlalchemy import delete, or_, select
 
 from api.recordings.columns import KIND
 from api.recordings.service import BYTES, drop_bytes
+from api.recordings.shared import sweep_shared
 from api.service import Service
 from api.storage.audit import write_line
 from api.storage.model import Done, Gym, Recording, SignIn, SignInLink, TrainingClass
@@ -44,6 +45,7 @@ def keep_up(service: Service) -> None:
         session.execute(delete(SignIn).where(or_(SignIn.expires_at < old, SignIn.ended_at < old)))
         session.execute(delete(SignInLink).where(SignInLink.expires_at < old))
     drop_orphans(service)
+    sweep_shared(service)
 
 
 def past_retention(service: Service) -> None:
