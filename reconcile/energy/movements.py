@@ -131,8 +131,16 @@ UNKNOWN = Movement(
 )
 
 # One standard deviation of a person's cost about the row (log), and of one bout's tempo: together
-# 26 % at a known pace, 34 % otherwise, 37 % for strength work, 47 % where the movement is unknown.
-PERSON_SD = {"known pace": 0.21, "row": 0.30, "machine": 0.34, "strength": 0.34, "unknown": 0.45}
+# 26 % at a known pace, 29 % running, 34 % otherwise, 37 % for strength work, 52 % for an unknown
+# movement.
+PERSON_SD = {
+    "known pace": 0.21,
+    "run": 0.25,
+    "row": 0.30,
+    "machine": 0.34,
+    "strength": 0.34,
+    "unknown": 0.50,
+}
 BOUT_SD = 0.15
 # The row was out by a mean 19.9 % on 32 intermittent sessions with gas exchange: as a known pace.
 MEASURED = ("shuttle run",)
@@ -181,6 +189,8 @@ def person_sd(known: Movement, *, known_pace: bool) -> float:
         return PERSON_SD["unknown"]
     if known_pace or known.name in MEASURED:
         return PERSON_SD["known pace"]
+    if known.name == "run":
+        return PERSON_SD["run"]
     return PERSON_SD[known.kind if known.kind in ("strength", "machine") else "row"]
 
 
