@@ -10,6 +10,7 @@ from api.pages import (
     classes_page,
     clock_page,
     entrance,
+    gym_page,
     over_time_page,
     own_sheet_page,
     people_pages,
@@ -45,6 +46,7 @@ PARTS = (
     plan_versions_page,
     clock_page,
     people_pages,
+    gym_page,
     you_page,
 )
 

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from fastapi import APIRouter, Path, Request, Response
+from fastapi import APIRouter, Depends, Path, Query, Request, Response
+from pydantic import AwareDatetime
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
@@ -22,7 +23,9 @@ from api.http import (
     declared,
     page_of,
 )
+from api.language import Preferences
 from api.people import service as people
+from api.people.auditing import AuditFilter, audit_rows, audit_sheet, names_in_log
 from api.people.codes import code_svg
 from api.people.consents import answers
 from api.people.erasure import erase_person, export_person
@@ -36,7 +39,9 @@ from api.people.schemas import (
     GymAnswer,
     GymChange,
     LinkAnswer,
+    LinkList,
     LinkSignInBody,
+    LiveLinkAnswer,
     MeAnswer,
     NewPerson,
     NewToken,
@@ -44,13 +49,15 @@ from api.people.schemas import (
     PeoplePage,
     PersonAnswer,
     PersonChange,
+    PreferencesAnswer,
+    PreferencesBody,
     PurposeName,
     RolesBody,
     SignInBody,
     TokenAnswer,
     TokenList,
 )
-from api.people.sight import visible_audit, visible_people, visible_tokens
+from api.people.sight import visible_people, visible_tokens
 from api.people.signing_in import (
     check_password,
     close_sign_in,
@@ -155,6 +162,27 @@ def me(service: ServiceNow, subject: Reader) -> MeAnswer:
     """Say who is signed in, and what they may do."""
     with service.database.reading() as session:
         return me_answer(session, subject.person_id, subject)
+
+
+@router.get("/me/preferences", summary="How I read", responses=declared(401, 403))
+def read_preferences(subject: Reader) -> PreferencesAnswer:
+    """The language and the unit of mass that the person chose."""
+    chosen = subject.preferences
+    return PreferencesAnswer(locale=chosen.locale, mass_unit=chosen.mass_unit)
+
+
+@router.put(
+    "/me/preferences",
+    summary="Choose how I read",
+    responses=declared(400, 401, 403, 404, 413, 422),
+)
+def set_preferences(
+    service: ServiceNow, subject: Writer, body: PreferencesBody
+) -> PreferencesAnswer:
+    """Choose a language and a unit of mass for the pages."""
+    with service.database.writing() as session:
+        people.set_preferences(session, subject, Preferences(body.locale, body.mass_unit))
+    return PreferencesAnswer(locale=body.locale, mass_unit=body.mass_unit)
 
 
 @router.get("/me/consents", summary="What I agreed to", responses=declared(401, 403))
@@ -423,6 +451,25 @@ def make_link(
     return once.run(subject, None, act)
 
 
+@router.get("/links", summary="Links that are out", responses=declared(401, 403))
+def list_links(service: ServiceNow, subject: Keeper) -> LinkList:
+    """Those that the person made and nobody has used yet; without their secrets."""
+    with service.database.reading() as session:
+        return LinkList(
+            items=[
+                LiveLinkAnswer(
+                    id=link.id,
+                    person_id=person.id,
+                    name=person.name,
+                    kind=link.kind,  # type: ignore[arg-type]
+                    made_at=link.made_at,
+                    expires_at=link.expires_at,
+                )
+                for link, person in people.live_links(session, subject)
+            ]
+        )
+
+
 @router.delete("/links/{link_id}", summary="Revoke a link", responses=declared(401, 403, 404, 422))
 def revoke_link(service: ServiceNow, subject: Keeper, link_id: LinkId) -> DoneAnswer:
     """Make a link useless that the person made."""
@@ -443,12 +490,19 @@ def end_sign_ins(service: ServiceNow, subject: Keeper, person_id: PersonId) -> D
     return DoneAnswer()
 
 
+def gym_answer(gym: Gym) -> GymAnswer:
+    """Describe the gym."""
+    return GymAnswer(
+        id=gym.id, name=gym.name, retention_days=gym.retention_days, time_zone=gym.time_zone
+    )
+
+
 @router.get("/gym", summary="The gym", responses=declared(401, 403))
 def read_gym(service: ServiceNow, subject: Reader) -> GymAnswer:
     """The gym and its settings."""
     with service.database.reading() as session:
         gym = session.scalars(select(Gym).where(Gym.id == subject.gym_id)).one()
-        return GymAnswer(id=gym.id, name=gym.name, retention_days=gym.retention_days)
+        return gym_answer(gym)
 
 
 @router.patch(
@@ -460,33 +514,73 @@ def change_gym(service: ServiceNow, subject: Keeper, body: GymChange) -> GymAnsw
     """An owner's to do."""
     with service.database.writing() as session:
         gym = people.change_gym(session, subject, body.model_dump(exclude_unset=True))
-        return GymAnswer(id=gym.id, name=gym.name, retention_days=gym.retention_days)
+        return gym_answer(gym)
+
+
+def audit_filter(
+    action: Annotated[str | None, Query(max_length=64, description="What was done.")] = None,
+    actor: Annotated[
+        str | None, Query(pattern="^[0-9a-f]{32}$", description="The mark of who did it.")
+    ] = None,
+    since: Annotated[AwareDatetime | None, Query(description="From then on.")] = None,
+    until: Annotated[AwareDatetime | None, Query(description="Before then.")] = None,
+) -> AuditFilter:
+    """Give which lines of the log are asked for."""
+    return AuditFilter(action, actor, since, until)
+
+
+AuditFilterNow = Annotated[AuditFilter, Depends(audit_filter)]
 
 
 @router.get("/audit", summary="The audit log", responses=declared(401, 403, 404, 422))
 def read_audit(
-    service: ServiceNow, subject: Keeper, cursor: CursorNow = None, limit: LimitNow = 50
+    service: ServiceNow,
+    subject: Keeper,
+    chosen: AuditFilterNow,
+    cursor: CursorNow = None,
+    limit: LimitNow = 50,
 ) -> AuditPage:
     """What was done, newest first; an owner's to read."""
     if not subject.owns:
         raise NotHere
     with service.database.reading() as session:
-        rows, following = page_of(session, visible_audit(subject), Audit.id, cursor, limit)
-        names = {
-            person.audit_mark: person.name for person in session.scalars(visible_people(subject))
-        }
+        rows, following = page_of(session, audit_rows(subject, chosen), Audit.id, cursor, limit)
+        names = names_in_log(session, subject, rows)
         return AuditPage(
             items=[
                 AuditLine(
                     id=row.id,
                     at=row.at,
                     actor=row.actor,
-                    actor_name=names.get(row.actor or ""),
+                    actor_name=names.people.get(row.actor or ""),
                     action=row.action,
                     about=row.about,
+                    about_name=names.of(row.about),
                     detail=row.detail,
                 )
                 for row in rows
             ],
             next=following,
         )
+
+
+@router.get(
+    "/audit.csv",
+    summary="The audit log, as a sheet",
+    response_class=Response,
+    responses={
+        200: {"content": {"text/csv": {}}, "description": "A sheet (CSV)"},
+        **declared(401, 403, 404, 422),
+    },
+)
+def read_audit_sheet(service: ServiceNow, subject: Keeper, chosen: AuditFilterNow) -> Response:
+    """The same as CSV, at most 50,000 lines."""
+    if not subject.owns:
+        raise NotHere
+    with service.database.reading() as session:
+        text = audit_sheet(session, subject, chosen)
+    return Response(
+        text,
+        media_type="text/csv",
+        headers={"Content-Disposition": 'attachment; filename="audit.csv"'},
+    )

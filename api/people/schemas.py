@@ -5,12 +5,15 @@ from __future__ import annotations
 from datetime import datetime
 from typing import Annotated, Literal
 
-from pydantic import Field
+from pydantic import AfterValidator, Field
 
 from api.http import Answer, Strict
+from api.language import MassUnit
+from api.storage.moments import time_zone_names
 
 RoleName = Literal["athlete", "coach", "owner"]
 ScopeName = Literal["read", "upload", "write", "people"]
+LocaleName = Literal["en_GB", "en_US", "de_DE", "de_AT", "de_CH"]
 PurposeName = Literal["recordings", "class-table", "original-files"]
 Handle = Annotated[
     str,
@@ -22,6 +25,13 @@ Handle = Annotated[
 ]
 Name = Annotated[str, Field(min_length=1, max_length=200, examples=["Runa Fjell"])]
 Mail = Annotated[str, Field(pattern=r"^[^@\s]{1,64}@[^@\s]{1,180}$", examples=["runa@gym.example"])]
+
+
+def a_time_zone(name: str) -> str:
+    """Refuse what is no place's clock."""
+    if name not in time_zone_names():
+        raise ValueError("an IANA time zone, such as Europe/Oslo")
+    return name
 
 
 class SignInBody(Strict):
@@ -48,6 +58,20 @@ class MeAnswer(Answer):
     scopes: list[ScopeName]
     gym: str
     visiting: bool = Field(description="Here by the code on the wall, not confirmed by a coach.")
+
+
+class PreferencesBody(Strict):
+    """How a person reads pages: null leaves the language to the browser, and masses in kg."""
+
+    locale: LocaleName | None = None
+    mass_unit: MassUnit | None = None
+
+
+class PreferencesAnswer(Answer):
+    """How a person reads pages."""
+
+    locale: str | None
+    mass_unit: MassUnit | None
 
 
 class Body(Strict):
@@ -118,6 +142,23 @@ class LinkAnswer(Answer):
     expires_at: datetime
 
 
+class LiveLinkAnswer(Answer):
+    """A link that nobody has used yet; the service does not know its secret."""
+
+    id: str
+    person_id: str
+    name: str
+    kind: Literal["sign-in", "invite"]
+    made_at: datetime
+    expires_at: datetime
+
+
+class LinkList(Answer):
+    """Links that are out."""
+
+    items: list[LiveLinkAnswer]
+
+
 class NewToken(Strict):
     """A token for a program."""
 
@@ -181,6 +222,7 @@ class GymAnswer(Answer):
     id: str
     name: str
     retention_days: int | None
+    time_zone: str
 
 
 class GymChange(Strict):
@@ -189,6 +231,9 @@ class GymChange(Strict):
     name: Name | None = None
     retention_days: Annotated[int, Field(ge=1, le=36500)] | None = Field(
         default=None, description="How long recordings are kept; null for as long as the gym."
+    )
+    time_zone: Annotated[str, Field(max_length=64), AfterValidator(a_time_zone)] | None = Field(
+        default=None, description="The IANA name of the clock by which classes are made."
     )
 
 
@@ -201,6 +246,7 @@ class AuditLine(Answer):
     actor_name: str | None
     action: str
     about: str | None
+    about_name: str | None
     detail: dict[str, object]
 
 

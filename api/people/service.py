@@ -8,7 +8,7 @@ from datetime import timedelta
 from sqlalchemy import delete, func, select, update
 from sqlalchemy.orm import Session
 
-from api.language import Preferences
+from api.language import Preferences, Sentence, deferred
 from api.people.consents import BY_NAME, answer_of, note_answer
 from api.people.passwords import password_hash
 from api.people.sight import visible_links, visible_people, visible_tokens
@@ -30,7 +30,9 @@ def new_gym(
 ) -> tuple[Gym, str]:
     """Open a gym with its owner; gives the secret of the owner's invitation."""
     if session.scalar(select(Person.id).where(Person.mail == mail.strip().lower())):
-        raise Conflict(f"{mail} belongs to somebody already.", code="mail_taken")
+        raise Conflict(
+            Sentence("{mail} belongs to somebody already.", mail=mail), code="mail_taken"
+        )
     gym = Gym(name=gym_name)
     session.add(gym)
     session.flush()
@@ -67,7 +69,10 @@ def add_person(
     """Add somebody; raises Conflict where the handle or the mail address is taken."""
     handle = handle or free_handle(session, gym_id, "a" if "athlete" in roles else "c")
     if session.scalar(select(Person.id).where(Person.gym_id == gym_id, Person.handle == handle)):
-        raise Conflict(f"Somebody in the gym is called {handle} already.", code="handle_taken")
+        raise Conflict(
+            Sentence("Somebody in the gym is called {handle} already.", handle=handle),
+            code="handle_taken",
+        )
     mail = mail.strip().lower() if mail else None
     if mail and session.scalar(select(Person.id).where(Person.mail == mail)):
         raise Conflict("That mail address belongs to somebody already.", code="mail_taken")
@@ -159,6 +164,20 @@ def invite(
     return make_link(session, service, person=person, kind=kind, made_by=maker)
 
 
+def live_links(session: Session, subject: Subject) -> list[tuple[SignInLink, Person]]:
+    """The links that the person made and nobody has used yet, with whom they are for."""
+    rows = session.scalars(
+        visible_links(subject)
+        .where(
+            SignInLink.used_at.is_(None),
+            SignInLink.revoked_at.is_(None),
+            SignInLink.expires_at > now(),
+        )
+        .order_by(SignInLink.id.desc())
+    )
+    return [(row, session.get_one(Person, row.person_id)) for row in rows]
+
+
 def revoke_link(session: Session, subject: Subject, link_id: str) -> None:
     """Make a link useless."""
     link = session.scalar(visible_links(subject).where(SignInLink.id == link_id))
@@ -240,7 +259,7 @@ def answer_consent(
     has said no before, and no more.
     """
     if version != BY_NAME[purpose].version:
-        what = "The words have changed since: read them again."
+        what = deferred("The words have changed since: read them again.")
         raise Refused(what, code="other_version", faults=[Fault("version", what, "version")])
     if subject.visiting:
         known = answer_of(session, subject.person_id, purpose)
@@ -279,7 +298,7 @@ def change_gym(session: Session, subject: Subject, changes: dict[str, object]) -
         raise NotHere
     gym = session.get_one(Gym, subject.gym_id)
     for name, value in changes.items():
-        if name == "name" and value is None:
+        if name in ("name", "time_zone") and value is None:
             continue
         setattr(gym, name, value)
     write_line(

@@ -2,11 +2,18 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime, timedelta, timezone
+import zoneinfo
+from datetime import UTC, datetime, timedelta, timezone, tzinfo
+from functools import cache
 from typing import Any
 
 from sqlalchemy import DateTime, Dialect
 from sqlalchemy.types import TypeDecorator
+
+REGIONS = (
+    "Africa/", "America/", "Antarctica/", "Arctic/", "Asia/", "Atlantic/", "Australia/", "Europe/",
+    "Indian/", "Pacific/",
+)  # fmt: skip
 
 
 class Moment(TypeDecorator[datetime]):
@@ -46,3 +53,17 @@ def offset_s(moment: datetime) -> int:
 def with_offset(moment: datetime, seconds: int) -> datetime:
     """Give the same moment as a clock shows it that is so many seconds east of UTC."""
     return moment.astimezone(UTC if seconds == 0 else timezone(timedelta(seconds=seconds)))
+
+
+def time_zone(name: str) -> tzinfo:
+    """The time zone of an IANA name; UTC where this machine's list lacks it."""
+    try:
+        return zoneinfo.ZoneInfo(name)
+    except (zoneinfo.ZoneInfoNotFoundError, ValueError):
+        return UTC
+
+
+@cache
+def time_zone_names() -> tuple[str, ...]:
+    """Every place by whose clock a gym may go, and UTC; the list's other names are for programs."""
+    return ("UTC", *sorted(n for n in zoneinfo.available_timezones() if n.startswith(REGIONS)))

@@ -7,12 +7,13 @@ from datetime import timedelta
 
 from sqlalchemy import delete, or_, select
 
+from api.people.retention import past_keeping
 from api.recordings.columns import KIND
 from api.recordings.service import BYTES, drop_bytes
 from api.recordings.shared import sweep_shared
 from api.service import Service
 from api.storage.audit import write_line
-from api.storage.model import Done, Gym, Recording, SignIn, SignInLink, TrainingClass
+from api.storage.model import Done, Gym, Recording, SignIn, SignInLink
 from api.storage.moments import now
 from api.work.stale import raise_floor, touch_class
 
@@ -54,16 +55,7 @@ def past_retention(service: Service) -> None:
     with service.database.writing() as session:
         gyms = session.scalars(select(Gym).where(Gym.retention_days.is_not(None)))
         for gym in gyms.all():
-            last = now() - timedelta(days=gym.retention_days or 0)
-            rows = session.scalars(
-                select(Recording)
-                .join(TrainingClass, TrainingClass.id == Recording.class_id)
-                .where(
-                    Recording.gym_id == gym.id,
-                    TrainingClass.start < last,
-                    Recording.received_at < last,
-                )
-            ).all()
+            rows = session.scalars(past_keeping(gym.id, gym.retention_days or 0)).all()
             for row in rows:
                 gone.append((row.gym_id, row.sha256, row.id))
                 session.delete(row)

@@ -116,7 +116,7 @@ function tellRecord() {
   if (course ? !course.records : !isTheDay()) lines.push(say("other-day"));
   else if (!course && Number(face.dataset.recorded) && !before.length) lines.push(say("replaces"));
   if (named.length) {
-    const hour = new Intl.DateTimeFormat(document.documentElement.lang, { timeStyle: "medium" });
+    const hour = new Intl.DateTimeFormat(face.dataset.locale, { timeStyle: "medium" });
     const starts = named.map(([block, start]) => say("recorded-one", { block, time: hour.format(start) }));
     lines.push(say("recorded", { starts: starts.join(", ") }));
   }
@@ -173,7 +173,7 @@ function sound(here, now) {
   heard = second;
   if (bell) {
     const { kind, seconds } = block.steps[place.step];
-    at("face-said").textContent = `${say(kind)} ${reading(seconds)}. ${at("face-next").textContent}`;
+    at("face-said").textContent = `${say(kind)} ${reading(seconds)}. ${at("face-first").textContent}${at("face-next").textContent}`;
   }
   if (at("beeps").checked && (bell || left <= 3)) beep(bell);
 }

@@ -42,13 +42,13 @@ export class Face {
     write(part("kind"), "");
     this.drawStrip(blocks[0], null);
     this.drawTasks(blocks[0], 0);
-    write(part("next"), say("next-block", { block: blocks[0].name, words: blocks[0].words }));
+    this.tell(say("next-block", { block: blocks[0].name, words: blocks[0].words }), "");
   }
 
   /** The end. */
   done() {
     write(part("block"), say("done"));
-    for (const name of ["round", "digits", "kind", "next"]) write(part(name), "");
+    for (const name of ["round", "digits", "kind", "first", "next"]) write(part(name), "");
     part("strip").replaceChildren();
     part("tasks").replaceChildren();
     this.strip = null;
@@ -77,8 +77,17 @@ export class Face {
     const second = smooth ? elapsedMs / 1000 : place.until - left;
     this.drawStrip(block, { ...place, second, total: lengthMs(block) / 1000 });
     const next = this.following(block, place);
-    this.drawTasks(block, step.kind === "work" ? place.step : next ? next.step : place.step);
-    write(part("next"), next ? say("next", { what: next.words }) : this.afterwards(blocks, course.block));
+    const words = next ? say("next", { what: next.words }) : this.afterwards(blocks, course.block);
+    const working = step.kind === "work";
+    this.drawTasks(block, working || !next ? place.step : next.step);
+    if (working) this.tell("", words);
+    else this.tell(words, "");
+  }
+
+  /** What comes next: above the tasks where they are the next ones, below them otherwise. */
+  tell(first, next) {
+    write(part("first"), first);
+    write(part("next"), next);
   }
 
   /** What comes after a step in its block. */
@@ -86,9 +95,10 @@ export class Face {
     const last = place.step === block.steps.length - 1;
     if (last && place.round === block.rounds - 1) return null;
     const step = last ? 0 : place.step + 1;
-    const { kind, seconds, what } = block.steps[step];
-    const tasks = kind !== "work" || !what ? "" : block.rotate ? say("one-on") : inOneLine(what);
-    return { step, words: `${say(kind)} ${reading(seconds)}${tasks ? `: ${tasks}` : ""}` };
+    const { kind, seconds } = block.steps[step];
+    const now = block.steps[place.step].kind;
+    const further = kind !== "work" ? "" : block.rotate ? say("one-on") : now === "work" ? this.oneLine(block, step) : "";
+    return { step, words: `${say(kind)} ${reading(seconds)}${further ? `: ${further}` : ""}` };
   }
 
   /** What comes after a block. */
@@ -105,7 +115,7 @@ export class Face {
     write(part("kind"), blocks[number].words);
     this.drawStrip(next ?? blocks[number], null);
     if (next) this.drawTasks(next, 0);
-    write(part("next"), this.afterwards(blocks, number));
+    this.tell(this.afterwards(blocks, number), "");
   }
 
   drawCountIn(blocks, number, elapsedMs) {
@@ -115,7 +125,7 @@ export class Face {
     write(part("kind"), "");
     this.drawStrip(blocks[number], null);
     this.drawTasks(blocks[number], 0);
-    write(part("next"), "");
+    this.tell("", "");
   }
 
   /** The strip; with a place, what has gone by is pale and the step that runs is being used up. */
@@ -162,11 +172,10 @@ export class Face {
     list.append(...stations);
     part("tasks").replaceChildren(list);
   }
-}
 
-/** The first line of each task. */
-function inOneLine(what) {
-  const items = [...what.querySelectorAll("li")];
-  if (!items.length) return what.textContent.trim();
-  return items.map((item) => item.firstChild.textContent.trim()).join("; ");
+  /** The first line of each task of a step. */
+  oneLine(block, step) {
+    const items = [...(block.steps[step].what?.querySelectorAll("li") ?? [])];
+    return items.map((item) => item.firstChild.textContent.trim()).join("; ");
+  }
 }

@@ -29,6 +29,19 @@ function number() {
   if (wrong.size) text.setAttribute("aria-invalid", "true");
 }
 
+/** Shows an answer; the drawing from before stays where the text cannot be drawn now. @param {string} html */
+function show(html) {
+  const answer = document.createElement("template");
+  answer.innerHTML = html;
+  const drawn = answer.content.querySelector(".drawn-part");
+  const before = drawing.querySelector(".drawn-part");
+  if (!drawn.firstElementChild && before.firstElementChild) {
+    drawn.replaceWith(before);
+    answer.content.querySelector(".before").hidden = false;
+  }
+  drawing.replaceChildren(answer.content);
+}
+
 /** Asks the service for the drawing of what stands there now. */
 async function draw() {
   const turn = ++asked;
@@ -38,7 +51,7 @@ async function draw() {
       body: new URLSearchParams({ text: text.value }),
     });
     if (!answer.ok || turn !== asked) return;
-    drawing.innerHTML = await answer.text();
+    show(await answer.text());
     const heading = drawing.querySelector(".said h3");
     said.textContent = heading
       ? said.dataset.faults.replace("{what}", heading.textContent)
