@@ -41,9 +41,9 @@ def served_class(demo_data: Path) -> Iterator[Served]:
 
 
 @pytest.fixture
-def own_class(demo_data: Path) -> Iterator[Served]:
-    """The same for one test that changes something; its worker works, as its users' does."""
-    with served(demo_data, workers=1) as found:
+def served_class_to_change(demo_data: Path) -> Iterator[Served]:
+    """The same for one test that changes something; nothing is worked out behind it."""
+    with served(demo_data) as found:
         yield found
 
 

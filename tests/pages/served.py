@@ -53,7 +53,7 @@ class Served:
     ) -> BrowserContext:
         """A browser of its own, somebody signed in; options are Playwright's."""
         context = browser.new_context(viewport=dict(screen), **({"locale": "en-GB"} | options))  # type: ignore[arg-type]  # a plain dict
-        context.set_default_timeout(20_000)
+        context.set_default_timeout(10_000)
         if who is not None:
             context.add_cookies([{"name": COOKIE, "value": self.cookie(who), "url": self.address}])
         return context
