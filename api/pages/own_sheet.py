@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Literal
 
 from api.pages.file_words import words_for
 from api.pages.round_strip import round_amount
@@ -128,13 +129,13 @@ class OwnFile:
 class FilePart:
     """One recording: how it fits, whose it seems to be, what to do, where it was fixed by hand.
 
-    theirs: it fits the athlete, as far as is known. off_s: seconds from the class's start to the
+    whose: it is the athlete's, somebody else's of the class, or nothing ties it to anybody. off_s: seconds from the class's start to the
     first sample, None where there is no date.
     """
 
     result: RecordingResult
     evidence: RecordingEvidence | None
-    theirs: bool
+    whose: Literal["own", "somebody", "nobody"]
     off_s: float | None
     to_do: tuple[str, ...]
     to_know: tuple[str, ...]
@@ -234,13 +235,12 @@ def own_files(
     for recording in athlete.recordings if athlete is not None else ():
         name = recording.file.partition("/")[0]
         to_do, to_know = words_for([problem.code for problem in recording.problems])
-        owner = recording.belongs_to
         first = recording.first_sample
         found.setdefault(name, []).append(
             FilePart(
                 result=recording,
                 evidence=evidence.get(recording.file),
-                theirs=handle in owner if isinstance(owner, tuple) else owner == handle,
+                whose=whose_of(recording, evidence.get(recording.file), handle),
                 off_s=None if first is None else (first - start).total_seconds(),
                 to_do=to_do,
                 to_know=to_know,
@@ -250,3 +250,14 @@ def own_files(
     return tuple(
         OwnFile(name, uploads.get(name), tuple(parts), not parts) for name, parts in found.items()
     )
+
+
+def whose_of(
+    recording: RecordingResult, told: RecordingEvidence | None, handle: str
+) -> Literal["own", "somebody", "nobody"]:
+    """Whose a recording is, from one athlete's side; another's name may be left out of it."""
+    owner = recording.belongs_to
+    owners = owner if isinstance(owner, tuple) else (owner,)
+    if handle in owners:
+        return "own"
+    return "somebody" if owner is not None or (told is not None and told.owners) else "nobody"

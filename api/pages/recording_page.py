@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from datetime import timedelta
 from functools import partial
@@ -260,7 +259,7 @@ def typed_start(text: str) -> float:
     """Seconds from the first sample, as typed: "12:51.5", "771" or "-3"; raises Refused."""
     plain = text.strip().replace("\N{MINUS SIGN}", "-")
     value = read_seconds(plain.removeprefix("-"))
-    if value is None or not math.isfinite(value) or value > FURTHEST_S:
+    if value is None or not 0 <= value <= FURTHEST_S:
         what = "Write the start in minutes and seconds after the first sample, such as 12:51."
         raise Refused(what, code="no_start", faults=[Fault("start", what, "time")])
     return round(-value if plain.startswith("-") else value, 6)
