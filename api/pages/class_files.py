@@ -38,6 +38,36 @@ class ClassFile:
         return self.status != "aligned" or bool(self.to_do)
 
 
+@dataclass(frozen=True)
+class Offer:
+    """Files to be given to whom they fit, in one click: those between the same two people.
+
+    uploader: None where nobody's name is on it. both_ways: they swapped.
+    """
+
+    files: tuple[ClassFile, ...]
+    uploader: str | None
+    owner: str
+
+    @property
+    def both_ways(self) -> bool:
+        """Whether files go both ways between the two."""
+        return len({file.offered for file in self.files}) > 1
+
+
+def offers(files: Sequence[ClassFile]) -> tuple[Offer, ...]:
+    """What there is to accept or refuse."""
+    groups: dict[frozenset[str], list[ClassFile]] = {}
+    for file in files:
+        if file.offered is not None:
+            between = (*file.uploaders, file.offered) if file.uploaders else (file.name,)
+            groups.setdefault(frozenset(between), []).append(file)
+    return tuple(
+        Offer(tuple(each), next(iter(each[0].uploaders), None), each[0].offered or "")
+        for each in groups.values()
+    )
+
+
 def class_files(
     record: ClassRecord,
     result: ClassResult,

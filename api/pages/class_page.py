@@ -13,7 +13,7 @@ from api.classes.endpoints import ClassId, class_answer
 from api.http import Reader, ServiceNow, language_of
 from api.language import deferred
 from api.pages import class_words
-from api.pages.class_files import class_files
+from api.pages.class_files import class_files, offers
 from api.pages.class_sheet import in_order, sheet_of
 from api.pages.own_sheet_page import own_sheet
 from api.pages.plan_words import SCORES
@@ -97,7 +97,13 @@ def sheet_values(session: Session, subject: Subject, class_id: str) -> dict[str,
     assert inputs is not None
     labels = labels_of({person.handle: person.name for _, person in inputs.people})
     names = {person.handle: labels[person.handle] for _, person in inputs.people}
-    values: dict[str, Any] = {"sheet": None, "questions": (), "files": (), "names": names}
+    values: dict[str, Any] = {
+        "sheet": None,
+        "questions": (),
+        "files": (),
+        "offers": (),
+        "names": names,
+    }
     try:
         document = seen_result(session, subject, class_id).document
     except NotReady:
@@ -113,13 +119,15 @@ def sheet_values(session: Session, subject: Subject, class_id: str) -> dict[str,
         .where(Recording.class_id == class_id)
         .with_only_columns(Recording.file, Recording.id)
     )
+    files = class_files(
+        record,
+        result,
+        [pin_answer(session, subject, pin) for pin in pins],
+        {row.file: row.id for row in recordings},
+    )
     return values | {
         "sheet": sheet_of(record, result, names),
         "questions": score_questions(session, subject, class_id, result, names),
-        "files": class_files(
-            record,
-            result,
-            [pin_answer(session, subject, pin) for pin in pins],
-            {row.file: row.id for row in recordings},
-        ),
+        "files": files,
+        "offers": offers(files),
     }

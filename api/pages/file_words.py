@@ -19,20 +19,19 @@ TO_DO = {
     "bad_crc": deferred("Part of it was changed on the way; what is sound is used. Send it again."),
     "wrong_extension": deferred("Its name ends unlike what is in it; the content is what counts."),
     "damaged_message": deferred("Parts of it cannot be read and were left out."),
-    "heart_rate_dropped": deferred("Heart rate is missing for a while: wear the sensor tighter."),
-    "heart_rate_frozen": deferred(
-        "Heart rate stands still for a while and is not used there: wear the sensor tighter."
-    ),
-    "heart_rate_jumped": deferred(
-        "Heart rate jumps where no heart does; that is not used: wear the sensor tighter."
-    ),
-    "heart_rate_rough": deferred(
-        "Heart rate is rough, most of all with gripping: wear the sensor tighter, or a strap."
-    ),
-    "heart_rate_late": deferred("Heart rate comes late from this sensor; a strap is quicker."),
-    "zero_heart_rate": deferred("Heart rate is 0 in places and is not used there."),
     "no_heart_rate": deferred("There is no heart rate in it: was the sensor on?"),
 }
+
+# What a sensor did, and what helps, said once.
+SENSOR = {
+    "heart_rate_dropped": deferred("Heart rate is missing for a while."),
+    "heart_rate_frozen": deferred("Heart rate stands still for a while and is not used there."),
+    "heart_rate_jumped": deferred("Heart rate jumps where no heart does; that is not used."),
+    "heart_rate_rough": deferred("Heart rate is rough, as it gets with gripping."),
+    "heart_rate_late": deferred("Heart rate comes late from this sensor."),
+    "zero_heart_rate": deferred("Heart rate is 0 in places and is not used there."),
+}
+WEAR = deferred("Wear the sensor tighter, or a strap.")
 
 # Worth knowing, and nobody has to do anything.
 TO_KNOW = {
@@ -63,6 +62,7 @@ OTHER = deferred("Something in it was not as it should be.")
 def words_for(codes: list[str]) -> tuple[tuple[str, ...], tuple[str, ...]]:
     """What to do, and what to know, each sentence once; a code without words has a general one."""
     said = [code for code in dict.fromkeys(codes) if not code.startswith(ABOUT_ENERGY)]
-    to_do = tuple(TO_DO[code] for code in said if code in TO_DO)
-    others = (TO_KNOW.get(code, OTHER) for code in said if code not in TO_DO)
-    return to_do, tuple(dict.fromkeys(others))
+    to_do = [TO_DO[code] for code in said if code in TO_DO]
+    sensor = [SENSOR[code] for code in said if code in SENSOR]
+    others = (TO_KNOW.get(code, OTHER) for code in said if code not in TO_DO | SENSOR)
+    return (*to_do, *sensor, *([WEAR] if sensor else [])), tuple(dict.fromkeys(others))

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Annotated
 
 from fastapi import APIRouter, Form, Request, Response
+from pydantic import StringConstraints
 from sqlalchemy.orm import Session
 
 from api.classes.endpoints import ClassId
@@ -22,6 +23,9 @@ from api.questions.schemas import DecisionAnswer
 from reconcile.result import ClassResult, ScoreResult
 
 router = APIRouter()
+
+FileName = Annotated[str, StringConstraints(min_length=1, max_length=500)]
+Owner = Annotated[str, StringConstraints(min_length=1, max_length=64)]
 
 OUTCOMES = {
     "stands": deferred("the score stands"),
@@ -133,14 +137,18 @@ def say_owner(
     service: ServiceNow,
     subject: Writer,
     class_id: ClassId,
-    file: Annotated[str, Form(min_length=1, max_length=500)],
-    owner: Annotated[str, Form(min_length=1, max_length=64)],
+    file: Annotated[list[FileName], Form(max_length=500)],
+    owner: Annotated[list[Owner], Form(max_length=500)],
 ) -> Response:
-    """Say whose a file is: the swap is accepted, or refused where it is its uploader's."""
+    """Say whose files are, one owner a file: a swap is accepted, or refused for their uploaders."""
+    if len(file) != len(owner):
+        raise Refused("Say of each file whose it is.")
     with service.database.writing() as session:
-        questions.add_pin(
-            session, service, subject, class_id, file=file, block=None, start_s=None, owner=owner
-        )
+        for name, whose in zip(file, owner, strict=True):
+            questions.add_pin(
+                session, service, subject, class_id, file=name, block=None, start_s=None,
+                owner=whose,
+            )  # fmt: skip
     service.work.wake()
     return go(f"/classes/{class_id}", "kept")
 
