@@ -171,7 +171,9 @@ def _reserve(body: Body, reading: Reading, floor: float) -> Estimate:
         * float(by_resting[0]),
         "mass": body.mass_sd,
     }
-    return Estimate("heart-rate reserve", rate, errors)
+    share = (reading.bpm - body.resting_hr) / (body.max_hr - body.resting_hr)
+    note = "" if reserve.VALID_SHARE[0] <= share <= reserve.VALID_SHARE[1] else "outside its range"
+    return Estimate("heart-rate reserve", rate, errors, note)
 
 
 def _told(name: str, *, told: bool) -> str:

@@ -10,6 +10,8 @@ from ingest.recording import Floats
 from reconcile.energy.weir import KCAL_PER_LITRE_OXYGEN_EXERCISE
 
 RESTING_VO2 = 3.5  # ml/kg/min, one MET
+# Shares of the heart-rate reserve in which the lines were measured, about.
+VALID_SHARE = (0.35, 1.0)
 
 
 def heart_rate_share(heart_rate_bpm: Floats, resting_hr: float, max_hr: float) -> Floats:

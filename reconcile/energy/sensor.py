@@ -30,7 +30,6 @@ FOLLOWED_CHANGE = 3.0
 # Roughness: a heart's rate bends by well under 2 per minute from one second to the next.
 ROUGH_BPM = 4.0
 ROUGH_WINDOW_S = 21.0
-NORMAL_LAG_S = 38.0
 LATE_BY_S = 12.0
 
 TRUST_FROZEN, TRUST_JUMP, TRUST_LOCKED, TRUST_ROUGH, TRUST_LATE = 0.0, 0.2, 0.0, 0.5, 0.6

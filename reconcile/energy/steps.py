@@ -32,6 +32,7 @@ from reconcile.energy.work import EFFICIENCY
 from reconcile.plan import Task
 
 # Heart rate is not asked about stretches shorter than this, nor where less of it can be trusted.
+# Judgement.
 SHORTEST_HEART_S = 15.0
 LEAST_TRUST = 0.5
 # How long people take for a fixed amount, where nothing tells when they ended. Judgement: tempo

@@ -11,13 +11,13 @@ from hypothesis import strategies as st
 
 from reconcile.classes import Athlete
 from reconcile.energy import work
-from reconcile.energy.evidence import EnergyAnswer, HeartRate, LoggedStep, StepEvidence
+from reconcile.energy.evidence import EnergyAnswer, HeartRate, LoggedStep, Machine, StepEvidence
 from reconcile.energy.heart import EARLIER_DAY_SD
 from reconcile.energy.own_line import joined, line_from_document
 from reconcile.energy.steps import step_energies
 from reconcile.plan import Quantity, Task
 from reconcile.result import Energy
-from tests.energy.made import ATHLETE, ON, heart_of, rounds
+from tests.energy.made import ATHLETE, MOST, ON, heart_of, rounds
 
 BURPEES = Task("burpee", most=True, measure="reps")
 PRESS = Task("shoulder press", most=True, measure="reps")
@@ -382,6 +382,31 @@ class TestSumsAndRanges:
         for one, other in zip(without.steps, with_heart.steps, strict=True):
             assert one is not None
             assert other is not None
+            assert relative_width(other) <= relative_width(one) + 1e-6
+
+    @settings(max_examples=40)
+    @given(
+        st.floats(40, 350),
+        st.floats(20, 300),
+        st.sampled_from(["rower", "ski", "bike"]),
+        st.booleans(),
+    )
+    def test_a_recording_of_machine_work_never_widens_a_range(
+        self, power_w: float, work_s: float, machine: Machine, heart: bool
+    ) -> None:
+        plain = rounds(3, work_s, 60, (MOST,), machine=machine)
+        pulls = ((2.0, work_s - 1, power_w),)
+        pulled = [
+            replace(step, machine_recorded=True, pulls=pulls if number % 2 == 0 else ())
+            for number, step in enumerate(plain)
+        ]
+        beats = heart_of(plain, 160.0, 100.0) if heart else None
+        without = step_energies(ATHLETE, plain, beats, on=ON)
+        recorded = step_energies(ATHLETE, pulled, beats, on=ON)
+        if "energy_sources_disagree" in codes(recorded):
+            return
+        for number in (0, 2, 4):
+            one, other = energy(without, number), energy(recorded, number)
             assert relative_width(other) <= relative_width(one) + 1e-6
 
     @settings(max_examples=60)
