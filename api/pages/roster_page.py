@@ -4,16 +4,19 @@ from __future__ import annotations
 
 from fastapi import APIRouter, Request, Response
 from sqlalchemy import select
+from sqlalchemy.orm import Session
 
 from api.classes import service as classes
-from api.classes.endpoints import ClassId, class_answer, sheet_text
+from api.classes.endpoints import ClassId, class_answer
 from api.classes.taking_part import tick_roster
 from api.http import Reader, ServiceNow, Writer
+from api.language import deferred
 from api.pages.forms import FormNow, Text, go
+from api.pages.sheet_text import Sheet, drawn_sheet, kept_sheet
 from api.pages.templates import me_of, page
 from api.people.sight import visible_people
 from api.people.subject import Subject
-from api.problems import Conflict, NotHere, Refused, ServiceError
+from api.problems import Conflict, NotHere, Refused
 from api.service import Service
 from api.storage.model import Person, Role
 from api.transfer.sheets import roster_sheet
@@ -81,26 +84,31 @@ def keep_roster(
     return go(f"/classes/{class_id}", "kept")
 
 
-def drawn_sheet(
-    request: Request, service: Service, subject: Subject, class_id: str, *,
-    text: str | None = None, problems: tuple[str, ...] = (), status: int = 200,
-) -> Response:  # fmt: skip
-    """The roster as a sheet to edit, with waves, stations and the figures of the day."""
-    if not subject.coaches:
-        raise NotHere
-    with service.database.reading() as session:
-        row = classes.seen_class(session, subject, class_id)
-        if text is None:
-            text = roster_sheet(classes.roster_rows(session, subject, class_id))
-        return page(
-            request,
-            "roster_sheet",
-            status=status,
-            me=me_of(session, subject),
-            found=class_answer(session, subject, row),
-            text=text,
-            problems=problems,
-        )
+def written(session: Session, subject: Subject, class_id: str) -> str:
+    """The roster as a sheet."""
+    return roster_sheet(classes.roster_rows(session, subject, class_id))
+
+
+def take(
+    session: Session, service: Service, subject: Subject, class_id: str, text: str
+) -> tuple[str, ...]:
+    """Keep a roster's sheet; gives the cells that it left out."""
+    athletes, problems = classes.roster_text_of(text)
+    classes.set_roster(session, service, subject, class_id, athletes)
+    return problems
+
+
+ROSTER = Sheet(
+    heading=deferred("Roster as a sheet"),
+    label=deferred("One athlete a line"),
+    hint=deferred(
+        "delay: how much later a wave began, such as 3m. station: the work step to begin at. "
+        "start: for somebody who did the plan alone. Masses in kg."
+    ),
+    csv="roster.csv",
+    written=written,
+    take=take,
+)
 
 
 @router.get("/classes/{class_id}/roster/sheet")
@@ -108,7 +116,7 @@ def roster_sheet_page(
     request: Request, service: ServiceNow, subject: Reader, class_id: ClassId
 ) -> Response:
     """The roster as a sheet."""
-    return drawn_sheet(request, service, subject, class_id)
+    return drawn_sheet(request, service, subject, class_id, ROSTER)
 
 
 @router.post("/classes/{class_id}/roster/sheet")
@@ -116,21 +124,4 @@ def keep_roster_sheet(
     request: Request, service: ServiceNow, subject: Writer, class_id: ClassId, text: Text = ""
 ) -> Response:
     """Keep the roster's sheet."""
-    if not subject.coaches:
-        raise NotHere
-    try:
-        athletes, problems = classes.roster_text_of(sheet_text(text.encode()))
-        with service.database.writing() as session:
-            classes.set_roster(session, service, subject, class_id, athletes)
-    except NotHere:
-        raise
-    except ServiceError as error:
-        faults = tuple(f"{fault.where}: {fault.what}" for fault in error.faults)
-        return drawn_sheet(
-            request, service, subject, class_id, text=text, problems=(error.detail, *faults),
-            status=422,
-        )  # fmt: skip
-    service.work.wake()
-    if problems:
-        return drawn_sheet(request, service, subject, class_id, text=text, problems=problems)
-    return go(f"/classes/{class_id}", "kept")
+    return kept_sheet(request, service, subject, class_id, ROSTER, text)

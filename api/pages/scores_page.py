@@ -1,20 +1,38 @@
-"""Pages: the scores of a class as a sheet of text."""
+"""Pages: the score sheet of a class as text."""
 
 from __future__ import annotations
 
 from fastapi import APIRouter, Request, Response
+from sqlalchemy.orm import Session
 
 from api.classes import service as classes
-from api.classes.endpoints import (
-    ClassId,
-    sheet_text,
-)
+from api.classes.endpoints import ClassId
 from api.http import Reader, ServiceNow, Writer
-from api.pages.forms import Text, go
-from api.pages.sheet_text import drawn_sheet
-from api.problems import Refused
+from api.language import deferred
+from api.pages.forms import Text
+from api.pages.sheet_text import Sheet, drawn_sheet, kept_sheet
+from api.people.subject import Subject
+from api.transfer.sheets import score_sheet
 
 router = APIRouter()
+
+
+def written(session: Session, subject: Subject, class_id: str) -> str:
+    """The scores that count, as a sheet."""
+    return score_sheet(classes.score_rows(session, subject, class_id, replaced=False))
+
+
+SCORES = Sheet(
+    heading=deferred("Scores as a sheet"),
+    label=deferred("What the athletes logged"),
+    hint=deferred(
+        "Paste from a spreadsheet, or type: one row a line, cells parted by commas, semicolons or "
+        "tabs. Masses in kg."
+    ),
+    csv="scores.csv",
+    written=written,
+    take=classes.log_sheet,
+)
 
 
 @router.get("/classes/{class_id}/scores")
@@ -22,7 +40,7 @@ def scores_page(
     request: Request, service: ServiceNow, subject: Reader, class_id: ClassId
 ) -> Response:
     """The score sheet to edit."""
-    return drawn_sheet(request, service, subject, class_id, "scores")
+    return drawn_sheet(request, service, subject, class_id, SCORES)
 
 
 @router.post("/classes/{class_id}/scores")
@@ -30,17 +48,4 @@ def keep_scores(
     request: Request, service: ServiceNow, subject: Writer, class_id: ClassId, text: Text = ""
 ) -> Response:
     """Keep the score sheet."""
-    try:
-        with service.database.writing() as session:
-            problems = classes.log_sheet(
-                session, service, subject, class_id, sheet_text(text.encode())
-            )
-    except Refused as error:
-        faults = tuple(f"{fault.where}: {fault.what}" for fault in error.faults)
-        return drawn_sheet(
-            request, service, subject, class_id, "scores", text, (error.detail, *faults), 422
-        )
-    service.work.wake()
-    if problems:
-        return drawn_sheet(request, service, subject, class_id, "scores", text, problems)
-    return go(f"/classes/{class_id}", "kept")
+    return kept_sheet(request, service, subject, class_id, SCORES, text)

@@ -2,41 +2,78 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from dataclasses import dataclass
+
 from fastapi import Request, Response
+from sqlalchemy.orm import Session
 
 from api.classes import service as classes
-from api.classes.endpoints import (
-    class_answer,
-)
+from api.classes.endpoints import class_answer, sheet_text
+from api.pages.forms import go
 from api.pages.templates import me_of, page
 from api.people.subject import Subject
-from api.problems import NotHere
+from api.problems import NotHere, ServiceError
 from api.service import Service
-from api.transfer.sheets import roster_sheet, score_sheet
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """One kind of sheet.
+
+    heading, label, hint: what its page says. csv: its name in the API. written: gives its text.
+    take: keeps a text, and gives the cells that it left out.
+    """
+
+    heading: str
+    label: str
+    hint: str
+    csv: str
+    written: Callable[[Session, Subject, str], str]
+    take: Callable[[Session, Service, Subject, str, str], tuple[str, ...]]
 
 
 def drawn_sheet(
-    request: Request, service: Service, subject: Subject, class_id: str, kind: str,
+    request: Request, service: Service, subject: Subject, class_id: str, sheet: Sheet, *,
     text: str | None = None, problems: tuple[str, ...] = (), status: int = 200,
 ) -> Response:  # fmt: skip
-    """Draw scores or roster as text to edit."""
+    """Draw a sheet as text to edit; a coach's to do."""
     if not subject.coaches:
         raise NotHere
     with service.database.reading() as session:
-        found = classes.seen_class(session, subject, class_id)
-        if text is None and kind == "scores":
-            rows = classes.score_rows(session, subject, class_id, replaced=False)
-            text = score_sheet(rows)
-        elif text is None:
-            text = roster_sheet(classes.roster_rows(session, subject, class_id))
+        row = classes.seen_class(session, subject, class_id)
+        if text is None:
+            text = sheet.written(session, subject, class_id)
         return page(
             request,
             "sheet_text",
             status=status,
             me=me_of(session, subject),
-            found=class_answer(session, subject, found),
-            heading="Scores" if kind == "scores" else "Who took part",
-            hint="What the athletes logged." if kind == "scores" else "One athlete a line.",
+            found=class_answer(session, subject, row),
+            sheet=sheet,
             text=text,
             problems=problems,
         )
+
+
+def kept_sheet(
+    request: Request, service: Service, subject: Subject, class_id: str, sheet: Sheet, text: str
+) -> Response:
+    """Keep a sheet, or draw it again with what is wrong in it."""
+    if not subject.coaches:
+        raise NotHere
+    try:
+        with service.database.writing() as session:
+            problems = sheet.take(session, service, subject, class_id, sheet_text(text.encode()))
+    except NotHere:
+        raise
+    except ServiceError as error:
+        faults = tuple(f"{fault.where}: {fault.what}" for fault in error.faults)
+        return drawn_sheet(
+            request, service, subject, class_id, sheet, text=text,
+            problems=(error.detail, *faults), status=422,
+        )  # fmt: skip
+    service.work.wake()
+    if problems:
+        return drawn_sheet(request, service, subject, class_id, sheet, text=text, problems=problems)
+    return go(f"/classes/{class_id}", "kept")

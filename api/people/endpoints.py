@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import Annotated
 
 from fastapi import APIRouter, Depends, Path, Query, Request, Response
-from pydantic import AwareDatetime
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
@@ -30,6 +29,7 @@ from api.people.codes import code_svg
 from api.people.consents import answers
 from api.people.erasure import erase_person, export_person
 from api.people.schemas import (
+    AskedMoment,
     AuditLine,
     AuditPage,
     ConsentAnswer,
@@ -522,8 +522,8 @@ def audit_filter(
     actor: Annotated[
         str | None, Query(pattern="^[0-9a-f]{32}$", description="The mark of who did it.")
     ] = None,
-    since: Annotated[AwareDatetime | None, Query(description="From then on.")] = None,
-    until: Annotated[AwareDatetime | None, Query(description="Before then.")] = None,
+    since: Annotated[AskedMoment | None, Query(description="From then on.")] = None,
+    until: Annotated[AskedMoment | None, Query(description="Before then.")] = None,
 ) -> AuditFilter:
     """Give which lines of the log are asked for."""
     return AuditFilter(action, actor, since, until)

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import re
 from datetime import datetime
 from typing import Annotated, Literal
 
-from pydantic import AfterValidator, Field
+from pydantic import AfterValidator, AwareDatetime, BeforeValidator, Field
 
 from api.http import Answer, Strict
 from api.language import MassUnit
@@ -32,6 +33,16 @@ def a_time_zone(name: str) -> str:
     if name not in time_zone_names():
         raise ValueError("an IANA time zone, such as Europe/Oslo")
     return name
+
+
+def a_moment(text: object) -> object:
+    """Refuse what is not written out: a bare number would count as seconds since 1970."""
+    if not isinstance(text, str) or not re.match(r"(199|20\d|21\d)\d-\d\d-\d\d[Tt]", text):
+        raise ValueError("a moment of the years 1990 to 2199, such as 2026-03-09T18:30:00+01:00")
+    return text
+
+
+AskedMoment = Annotated[AwareDatetime, BeforeValidator(a_moment)]
 
 
 class SignInBody(Strict):
