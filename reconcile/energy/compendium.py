@@ -2,9 +2,9 @@
 
 Rows: Herrmann SD et al. 2024, J Sport Health Sci 13:6-12 (from extracts, read) where the edition
 says 2024; Ainsworth BE et al. 2011, Med Sci Sports Exerc 43:1575-1581 where it says 2011 (from
-stored copies of the table, read, but for those marked M, from memory). A MET is gross: 1 MET =
-3.5 ml/kg/min ≈ 1 kcal/kg/h. Rows are averages of studies: people and tempo differ by 25 to 35 %
-about them.
+stored copies of the table, read; those marked L from a public listing of its rows). A MET is gross:
+1 MET = 3.5 ml/kg/min ≈ 1 kcal/kg/h. Rows are averages of studies: people and tempo differ by 25 to
+35 % about them.
 """
 
 from __future__ import annotations
@@ -58,22 +58,22 @@ ROWS = {
         Row("bike 150 W", 8.0, "stationary bike, 126 to 150 W", 2024),
         Row("bike 199 W", 10.3, "stationary bike, 151 to 199 W", 2024),
         Row("bike 305 W", 13.8, "stationary bike, 270 to 305 W", 2024),
-        Row("12020", 7.0, "jogging, general", 2011),  # M
-        Row("12050", 9.8, "running, 6 mph", 2011),  # M
-        Row("12150", 8.0, "running, general", 2011),  # M
+        Row("12020", 7.0, "jogging, general", 2011),  # L
+        Row("12050", 9.8, "running, 6 mph", 2011),  # L
+        Row("12150", 8.0, "running, general", 2011),  # L
         Row("15110", 5.5, "boxing, punching bag", 2011),
         Row("15550", 12.3, "rope jumping, fast", 2011),
         Row("15551", 11.8, "rope jumping, moderate", 2011),
         Row("15552", 8.3, "rope jumping, slow", 2024),
         Row("15554", 10.0, "rope jumping, double-unders", 2024),
-        Row("17190", 3.5, "walking, 2.8 to 3.2 mph, level", 2011),  # M
+        Row("17190", 3.5, "walking, 2.8 to 3.2 mph, level", 2011),  # L
         Row("step low", 7.3, "bench stepping, 6 to 8 inches", 2024),
         Row("step high", 9.0, "bench stepping, 10 to 12 inches", 2024),
     )
 }
 
-# Standing and walking about between tasks: between standing (1.3, from memory; 2.1 measured while
-# people stood and waited for hard work) and slow walking: 2.3 gross, as the contract says.
+# Standing and walking about between tasks: between standing (1.3, table of 2011, read; 2.1 measured
+# while people stood and waited for hard work) and slow walking: 2.3 gross, as the contract says.
 STANDING_MET = 2.3
 # One standard deviation of it, so that 95 % lie in 1.7 to 3.1 MET: of a person or day, of a
 # stretch, and of one under 30 s. Judgement.
