@@ -25,8 +25,9 @@ from reconcile.plan_text import read_plan
 
 
 def fault_of(mistake: Mistake) -> Fault:
-    """Give a mistake's place and remedy."""
-    return Fault(mistake.place, f"{mistake.message}; {mistake.remedy}", mistake.code)
+    """Give a mistake's place, what is wrong, and the remedy."""
+    what = Sentence("{message}; {remedy}", message=mistake.message, remedy=mistake.remedy)
+    return Fault(mistake.place, what, mistake.code)
 
 
 def refused_plan(error: InputError) -> Refused:

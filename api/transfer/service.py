@@ -23,7 +23,7 @@ from api.language import Sentence
 from api.people.consents import answers, latest_answers, note_answer
 from api.people.service import BODY, add_person
 from api.people.subject import Subject
-from api.plans.service import add_plan, newest_version
+from api.plans.service import add_plan, fault_of, newest_version
 from api.problems import Conflict, Fault, NotHere, Refused
 from api.recordings.service import (
     BYTES,
@@ -169,7 +169,7 @@ def read_zip(service: Service, data: bytes) -> Folder:
                 Sentence("The class folder cannot be used yet: look at {file}.", file=error.file),
                 developer=str(error.first),
                 code=error.code,
-                faults=[Fault(m.place, f"{m.message}; {m.remedy}", m.code) for m in error.mistakes],
+                faults=[fault_of(mistake) for mistake in error.mistakes],
             ) from error
         plan_text = decode((folder / about.plan).read_bytes())
         inside = folder / "recordings"

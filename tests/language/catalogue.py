@@ -24,7 +24,7 @@ Places: TypeAlias = dict[str, tuple[int, ...]]
 
 # Where a call has the sentences that it says: the places of its arguments.
 MARKING: Places = {"deferred": (0,), "Sentence": (0,)}
-SPEAKING: Places = {"text": (0,), "say": (0,), "plural": (0, 1)}
+SPEAKING: Places = {".text": (0,), "say": (0,), ".plural": (0, 1)}
 ERRORS: Places = {
     "ConsentNeeded": (0,), "NotReady": (0,), "Conflict": (0,), "TooLarge": (0,), "Refused": (0,),
     "NotSignedIn": (0,), "Fault": (1,),
@@ -60,10 +60,12 @@ def sentences() -> Iterator[Said]:
 
 
 def called(node: ast.Call) -> str:
-    """The last name of what is called."""
+    """What is called: a name, or `.name` of something."""
     match node.func:
-        case ast.Name(id=name) | ast.Attribute(attr=name):
+        case ast.Name(id=name):
             return name
+        case ast.Attribute(attr=name):
+            return f".{name}"
     return ""
 
 
@@ -125,7 +127,7 @@ def update() -> None:
         missing = [message for message in renewed if message.id and not told(message)]
         with (CATALOGUES / f"{code}.po").open("wb") as file:
             write_po(
-                file, renewed, no_location=True, omit_header=False, sort_output=True,
+                file, renewed, no_location=True, omit_header=True, sort_output=True,
                 ignore_obsolete=True, width=100,
             )  # fmt: skip
         print(f"{code}: {len(renewed)} sentences, {len(missing)} without a translation")
