@@ -20,6 +20,8 @@ from reconcile.plan_text import read_plan
 
 # A start further from the class's own belongs to another day: somebody only looked at the clock.
 FURTHEST = timedelta(hours=12)
+# Two screens of one class see a bell this close; a start is used as true to two seconds.
+SAME = timedelta(seconds=1)
 
 
 def checked_starts(plan: Plan, starts: Mapping[str, datetime]) -> dict[str, str]:
@@ -59,6 +61,10 @@ def record_starts(
             raise Refused(what, code="other_day", faults=[Fault("starts", what, "day")])
     merged: dict[str, str | None] = {**found.starts, **dict.fromkeys(starts)}
     for block, moment in given.items():
+        before = found.starts.get(block)
+        if before and not by_hand and abs(datetime.fromisoformat(before) - moment) < SAME:
+            merged[block] = before
+            continue
         merged[block] = with_offset(moment, found.start_offset_s).isoformat()
     # In the plan's order; what a block's new name left behind goes.
     texts = {b.name: text for b in plan.timed_blocks if (text := merged.get(b.name))}

@@ -62,6 +62,7 @@ def clock_page(
             found=found,
             drawn=drawn,
             begins=[begins(found, block) for block in drawn.blocks],
+            starts_ms={block: start.timestamp() * 1000 for block, start in found.starts.items()},
         )
 
 

@@ -237,6 +237,116 @@ def test_on_another_day_it_shows_and_records_nothing(place: Served, browser: Bro
     page.context.close()
 
 
+def test_another_screen_goes_on_from_the_recorded_starts(place: Served, browser: Browser) -> None:
+    class_id = class_at(place, datetime.now(UTC), ONE_BLOCK)
+    first = place.page(browser, "coach")
+    first.goto(place.url(f"/clock/{class_id}"))
+    press(first, "Start")
+    until_recorded(first, "lift at")
+    starts = recorded(place, class_id)
+    second = place.page(browser, "coach")
+    second.goto(place.url(f"/clock/{class_id}"))
+    until_recorded(second, "recorded already")
+    press(second, "Go on from the recorded starts")
+    assert block(second) == "lift"
+    assert int(digits(second)[-2:]) == pytest.approx(int(digits(first)[-2:]), abs=2)
+    press(second, "Back")
+    until_recorded(second, "recorded already")
+    second.wait_for_timeout(500)
+    assert recorded(place, class_id) == starts
+    press(second, "Start")  # another start replaces the one before, and Back brings that again
+    expect(second.locator("#face-record")).not_to_contain_text("recorded already")
+    second.wait_for_timeout(1_000)
+    assert recorded(place, class_id)["lift"] > starts["lift"]
+    press(second, "Back")
+    second.wait_for_timeout(1_000)
+    assert recorded(place, class_id) == starts
+    for page in (first, second):
+        page.context.close()
+
+
+COUNTED = """
+window.beeps = [];
+window.AudioContext = class {
+  currentTime = 0;
+  resume() {}
+  createOscillator() {
+    const stop = (end) => beeps.push(end);
+    return { frequency: {}, connect: (next) => next, start() {}, stop };
+  }
+  createGain() {
+    const gain = { setValueAtTime() {}, exponentialRampToValueAtTime() {} };
+    return { gain, connect() {} };
+  }
+};
+window.awake = 0;
+navigator.wakeLock.request = async () => { awake += 1; };
+"""
+
+
+def test_beeps_are_off_unless_wanted_and_then_count_to_each_bell(
+    place: Served, browser: Browser
+) -> None:
+    page = place.page(browser, "coach")
+    page.add_init_script(COUNTED)
+    page.clock.install()
+    page.goto(place.url(f"/clock/{class_at(place, datetime.now(UTC), ONE_BLOCK)}"))
+    expect(page.locator("#face-offline")).to_contain_text("also when it is loaded again")
+    press(page, "Start")
+    assert page.evaluate("awake") == 1
+    page.clock.run_for(61_000)
+    assert page.evaluate("beeps") == []
+    page.get_by_text("Sound, count-in, screen").click()
+    page.get_by_label("Beeps").check()
+    page.clock.run_for(60_000)
+    assert page.evaluate("beeps") == [0.15, 0.15, 0.15, 0.7]
+    page.context.close()
+
+
+def test_with_reduced_motion_the_bar_moves_with_the_seconds_only(
+    place: Served, browser: Browser
+) -> None:
+    moves = {}
+    for motion in ("reduce", "no-preference"):
+        page = place.page(browser, "coach", reduced_motion=motion)
+        page.clock.install()
+        page.goto(place.url(f"/clock/{class_at(place, datetime.now(UTC), ONE_BLOCK)}"))
+        expect(page.locator("#face-offline")).to_contain_text("also when it is loaded again")
+        press(page, "Start")
+        widths = []
+        for _ in range(20):
+            page.clock.run_for(100)
+            widths.append(page.locator("#face-strip .bar").get_attribute("width"))
+        moves[motion] = len(set(widths))
+        page.context.close()
+    assert moves["reduce"] <= 4
+    assert moves["no-preference"] >= 12
+
+
+STATIONS = """\
+title: Three corners
+blocks:
+  - name: corners
+    rotate: true
+    steps:
+      - {work: 1m, tasks: [{movement: machine, most: metres}]}
+      - {work: 1m, tasks: [{movement: wall sit}]}
+      - {work: 1m, tasks: [{movement: tyre turn, reps: 8}]}
+"""
+
+
+def test_a_block_in_stations_shows_every_station(place: Served, browser: Browser) -> None:
+    page = opened_clock(place, browser, class_at(place, datetime.now(UTC), STATIONS))
+    press(page, "Start")
+    page.clock.run_for(61_000)
+    stations = page.locator("#face-tasks > ol > li").all_inner_texts()
+    assert [text.strip() for text in stations] == [
+        "machine, as many metres as possible", "wall sit", "tyre turn, 8 repetitions",
+    ]  # fmt: skip
+    assert following(page) == "Next: work 1:00: everybody one station on"
+    page.context.close()
+
+
 def test_a_count_in_comes_before_the_bell(place: Served, browser: Browser) -> None:
     class_id = class_at(place, datetime.now(UTC), ONE_BLOCK)
     page = opened_clock(place, browser, class_id)

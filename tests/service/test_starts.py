@@ -51,6 +51,20 @@ def test_a_start_is_recorded_once_however_often_it_is_sent(gym: GymUnderTest) ->
     assert lines(gym).count("starts.record") == 1
 
 
+def test_two_screens_that_see_one_bell_a_little_apart_record_it_once(
+    sqlite_gym: GymUnderTest,
+) -> None:
+    gym = sqlite_gym
+    class_id = make_class(gym)
+    send(gym, class_id, {"main": AT.isoformat()})
+    again = send(gym, class_id, {"main": (AT + timedelta(milliseconds=400)).isoformat()})
+    assert datetime.fromisoformat(again.json()["starts"]["main"]) == AT
+    assert lines(gym).count("starts.record") == 1
+    later = AT + timedelta(milliseconds=1400)
+    moved = send(gym, class_id, {"main": later.isoformat()})
+    assert datetime.fromisoformat(moved.json()["starts"]["main"]) == later
+
+
 def test_null_clears_one_and_leaves_the_others(sqlite_gym: GymUnderTest) -> None:
     gym = sqlite_gym
     class_id = two_blocks(gym)

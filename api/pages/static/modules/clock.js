@@ -1,7 +1,7 @@
 // The clock for the gym's screen: reads the plan from the page, runs it, keeps itself over a reload,
 // and records when each block began. Everything it needs is in memory once it is open.
 
-import { begin, followed, held, onward, placeIn, wentOn } from "./clock_course.js";
+import { begin, followed, held, joined, onward, placeIn, wentOn } from "./clock_course.js";
 import { Face, reading, say } from "./clock_face.js";
 import { StartRecord } from "./clock_record.js";
 import { allowSound, beep } from "./clock_sound.js";
@@ -20,16 +20,20 @@ const time = new Time(store);
 const calm = matchMedia("(prefers-reduced-motion: reduce)");
 const drawn = new Face();
 
+/** The starts that the class had when the page was made, by block. @type {Object<string, number>} */
+const found = JSON.parse(face.dataset.starts);
 const kept = JSON.parse(store.getItem(key) ?? "null");
-const fits = kept?.plan === face.dataset.plan;
+const fits = kept?.plan === face.dataset.plan && (kept.course !== null || kept.before.length > 0);
 /** @type {import("./clock_course.js").Course | null} */
 let course = fits ? kept.course : null;
 let before = fits ? kept.before : [];
+/** The starts that the class had before this clock ran; taking everything back leads here. */
+const base = fits ? kept.base : found;
 let heard = ""; // the last second that was announced or sounded
 const record = new StartRecord(
   `/api/v1/classes/${face.dataset.class}/starts`,
   wanted,
-  fits ? kept.taken : {},
+  fits ? kept.taken : { ...found },
   keep,
 );
 
@@ -62,7 +66,7 @@ function readBlock(section) {
 /** The starts that the class should have. On another day it keeps those it has. */
 function wanted() {
   if (course ? !course.records : !isTheDay()) return record.taken;
-  return course ? followed(blocks, course, time.now()).starts : {};
+  return course ? followed(blocks, course, time.now()).starts : base;
 }
 
 /** Whether this is the class's day; on another the clock only shows. */
@@ -70,10 +74,15 @@ function isTheDay() {
   return Math.abs(time.now() - Number(face.dataset.start)) < ANOTHER_DAY_MS;
 }
 
+/** Whether the class runs already, and not here. */
+function mayJoin() {
+  return !course && !before.length && isTheDay() && joined(blocks, found, true) !== null;
+}
+
 /** Notes where the clock is, so that a reload goes on from there. */
 function keep() {
   const { taken } = record;
-  store.setItem(key, JSON.stringify({ plan: face.dataset.plan, course, before, taken }));
+  store.setItem(key, JSON.stringify({ plan: face.dataset.plan, course, before, base, taken }));
   tellRecord();
 }
 
@@ -93,6 +102,7 @@ at("go").addEventListener("click", () => {
   if (at("beeps").checked) allowSound();
   change((now) => (course ? onward(blocks, course, now, countInMs()) : begin(blocks, now, countInMs(), isTheDay())));
 });
+at("join").addEventListener("click", () => change(() => joined(blocks, found, isTheDay())));
 at("hold").addEventListener("click", () => {
   change((now) => (course.heldAt === null ? held(blocks, course, now) : wentOn(blocks, course, now)));
 });
@@ -114,7 +124,7 @@ function tellRecord() {
   const lines = [];
   const named = Object.entries(record.taken).filter(([, start]) => start !== null);
   if (course ? !course.records : !isTheDay()) lines.push(say("other-day"));
-  else if (!course && Number(face.dataset.recorded) && !before.length) lines.push(say("replaces"));
+  else if (mayJoin()) lines.push(say("replaces"));
   if (named.length) {
     const hour = new Intl.DateTimeFormat(face.dataset.locale, { timeStyle: "medium" });
     const starts = named.map(([block, start]) => say("recorded-one", { block, time: hour.format(start) }));
@@ -154,6 +164,7 @@ function label(here, over) {
   if (at("go").textContent !== name) at("go").textContent = name;
   at("go").hidden = over;
   at("go").classList.toggle("quiet", running);
+  at("join").hidden = !mayJoin();
   at("hold").hidden = !running;
   const hold = say(here?.heldAt == null ? "hold" : "go-on");
   if (at("hold").textContent !== hold) at("hold").textContent = hold;

@@ -41,6 +41,17 @@ export function begin(blocks, now, countInMs, records) {
   return { block: 0, begun, heldAt: null, starts: {}, records };
 }
 
+/**
+ * Where a class is by the starts that were recorded, on another screen for instance.
+ * @param {Block[]} blocks @param {Object<string, number>} starts @param {boolean} records
+ * @returns {Course | null} null where none of them is a block's
+ */
+export function joined(blocks, starts, records) {
+  const block = blocks.findLastIndex(({ name }) => name in starts);
+  if (block < 0) return null;
+  return { block, begun: starts[blocks[block].name], heldAt: null, starts: { ...starts }, records };
+}
+
 /** On to the next block. @param {Block[]} blocks @param {Course} course @param {number} now @param {number} countInMs */
 export function onward(blocks, course, now, countInMs) {
   const here = followed(blocks, course, now);
