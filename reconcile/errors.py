@@ -10,7 +10,18 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from reconcile.sentence import Sentence
+
 LONGEST_QUOTE = 60
+
+
+class UnreadError(ValueError):
+    """A text that is not written as it has to be: what is wrong with it, and how to write it."""
+
+    def __init__(self, wrong: str, remedy: str) -> None:
+        self.wrong = wrong
+        self.remedy = remedy
+        super().__init__(Sentence("{wrong}; {remedy}", wrong=wrong, remedy=remedy))
 
 
 @dataclass(frozen=True)

@@ -25,6 +25,7 @@ from ruamel.yaml.events import (
 from ruamel.yaml.reader import ReaderError
 
 from reconcile.errors import InputError, Mistake
+from reconcile.sentence import Sentence
 
 MOST_CHARACTERS = 200_000
 MOST_NODES = 20_000
@@ -74,24 +75,28 @@ def read_yaml(text: str, *, file: str) -> Node:
     `several_documents`, `empty`) with the place of the mistake.
     """
     if len(text) > MOST_CHARACTERS:
-        message = f"more than {MOST_CHARACTERS} characters"
-        raise InputError([Mistake("too_large", message, file, remedy="shorten it")])
+        message = Sentence(
+            "more than {most_characters} characters", most_characters=MOST_CHARACTERS
+        )
+        raise InputError([Mistake("too_large", message, file, remedy=Sentence("shorten it"))])
     composer = Composer(file, YAML(typ="safe", pure=True).parse(text))
     try:
         return composer.document()
     except MarkedYAMLError as error:
         mark = error.problem_mark or error.context_mark
-        message = f"not YAML: {error.problem or error.context}"
+        message = Sentence("not YAML: {error}", error=str(error.problem or error.context))
         raise InputError([composer.mistake("yaml_syntax", message, mark)]) from error
     except ReaderError as error:
         before = text[: error.position]
         line, column = before.count("\n") + 1, error.position - before.rfind("\n")
-        message = "not YAML: a character that no text may hold"
+        message = Sentence("not YAML: a character that no text may hold")
         raise InputError(
             [Mistake("yaml_syntax", message, file, line, column, text[error.position])]
         ) from error
     except (YAMLError, ValueError, OverflowError) as error:
-        raise InputError([composer.mistake("yaml_syntax", f"not YAML: {error}", None)]) from error
+        raise InputError(
+            [composer.mistake("yaml_syntax", Sentence("not YAML: {error}", error=str(error)), None)]
+        ) from error
 
 
 class Composer:
@@ -110,24 +115,38 @@ class Composer:
             if not isinstance(event, DocumentStartEvent):
                 continue
             if document is not None:
-                message = "a second document begins"
-                self.refuse("several_documents", message, event, remedy="keep one in a file")
+                message = Sentence("a second document begins")
+                self.refuse(
+                    "several_documents", message, event, remedy=Sentence("keep one in a file")
+                )
             document = self.node(next(self.events), depth=1)
         if document is None:
-            raise InputError([Mistake("empty", "nothing is written here", self.file, 1, 1)])
+            raise InputError(
+                [Mistake("empty", Sentence("nothing is written here"), self.file, 1, 1)]
+            )
         return document
 
     def node(self, event: Event, depth: int) -> Node:
         """The node that begins with this event."""
         if depth > DEEPEST:
-            self.refuse("too_deep", f"more than {DEEPEST} levels inside each other", event)
+            self.refuse(
+                "too_deep",
+                Sentence("more than {deepest} levels inside each other", deepest=DEEPEST),
+                event,
+            )
         if isinstance(event, AliasEvent):
             return self.alias(event)
         first = self.nodes
         self.count(1, event)
         assert isinstance(event, ScalarEvent | SequenceStartEvent | MappingStartEvent)
         if event.tag not in (None, "!"):
-            self.refuse("yaml_tag", "a tag", event, found=str(event.tag), remedy="leave it out")
+            self.refuse(
+                "yaml_tag",
+                Sentence("a tag"),
+                event,
+                found=str(event.tag),
+                remedy=Sentence("leave it out"),
+            )
         line, column = event.start_mark.line + 1, event.start_mark.column + 1
         node: Node
         if isinstance(event, ScalarEvent):
@@ -154,10 +173,10 @@ class Composer:
         if event.anchor not in self.anchors:
             self.refuse(
                 "yaml_alias",
-                "no finished part before this has the name",
+                Sentence("no finished part before this has the name"),
                 event,
                 found=f"*{event.anchor}",
-                remedy="write the part out",
+                remedy=Sentence("write the part out"),
             )
         node, size = self.anchors[event.anchor]
         self.count(size, event)
@@ -167,7 +186,12 @@ class Composer:
         """Keep the document, with its aliases written out, within bounds."""
         self.nodes += nodes
         if self.nodes > MOST_NODES:
-            self.refuse("too_large", f"more than {MOST_NODES} values", event, remedy="shorten it")
+            self.refuse(
+                "too_large",
+                Sentence("more than {most_nodes} values", most_nodes=MOST_NODES),
+                event,
+                remedy=Sentence("shorten it"),
+            )
 
     def mistake(
         self,

@@ -22,6 +22,7 @@ from reconcile.plan import (
     Task,
     TimedBlock,
 )
+from reconcile.sentence import Sentence
 
 MOST_ROUNDS = 200
 MOST_STEPS = 5_000
@@ -62,23 +63,30 @@ class PlanReader(Fields):
 
     def plan(self, node: Node) -> Plan:
         """The whole document."""
-        fields = self.mapping(node, "the plan", ("title", "options", "blocks"))
-        title = self.required(fields, "title", node, "the plan")
-        blocks = self.required(fields, "blocks", node, "the plan")
+        fields = self.mapping(node, Sentence("the plan"), ("title", "options", "blocks"))
+        title = self.required(fields, "title", node, Sentence("the plan"))
+        blocks = self.required(fields, "blocks", node, Sentence("the plan"))
         if "options" in fields:
             nodes = self.items(fields["options"], "`options`")
-            self.options = tuple(self.name(item, "an option") for item in nodes)
-            self.unique(zip(self.options, nodes, strict=True), "options")
+            self.options = tuple(self.name(item, Sentence("an option")) for item in nodes)
+            self.unique(zip(self.options, nodes, strict=True), Sentence("options"))
         plan = Plan(
             title=self.name(title, "`title`") if title else "",
             blocks=self.blocks(blocks) if blocks else (),
             options=self.options,
         )
         if blocks and not plan.timed_blocks:
-            remedy = "give at least one block `steps` with `work` and `rest`"
-            self.mistake("no_timed_block", "no block of the plan is on the clock", blocks, remedy)
+            remedy = Sentence("give at least one block `steps` with `work` and `rest`")
+            self.mistake(
+                "no_timed_block", Sentence("no block of the plan is on the clock"), blocks, remedy
+            )
         if blocks and not self.mistakes and longest_s(plan) > LONGEST_PLAN_S:
-            self.mistake("too_long", "the plan takes more than a day", blocks, "shorten it")
+            self.mistake(
+                "too_long",
+                Sentence("the plan takes more than a day"),
+                blocks,
+                Sentence("shorten it"),
+            )
         return plan
 
     def blocks(self, node: Node) -> tuple[TimedBlock | FreeBlock, ...]:
@@ -86,32 +94,38 @@ class PlanReader(Fields):
         nodes = self.items(node, "`blocks`")
         blocks = tuple(self.block(item) for item in nodes)
         self.unique(
-            ((block.name, item) for block, item in zip(blocks, nodes, strict=True)), "blocks"
+            ((block.name, item) for block, item in zip(blocks, nodes, strict=True)),
+            Sentence("blocks"),
         )
         timed = [block for block in blocks if isinstance(block, TimedBlock)]
         steps = sum(len(block.steps) * block.rounds for block in timed)
         if steps > MOST_STEPS:
-            message = f"the plan has {steps} steps over all rounds"
-            self.mistake("too_many_steps", message, node, f"{MOST_STEPS} are the most")
+            message = Sentence("the plan has {steps} steps over all rounds", steps=steps)
+            self.mistake(
+                "too_many_steps",
+                message,
+                node,
+                Sentence("{most_steps} are the most", most_steps=MOST_STEPS),
+            )
         return blocks
 
     def block(self, node: Node) -> TimedBlock | FreeBlock:
         """A timed block (it has `steps`) or a free one (it has `free`)."""
-        fields = self.mapping(node, "a block", BLOCK_FIELDS)
-        named = self.required(fields, "name", node, "a block")
+        fields = self.mapping(node, Sentence("a block"), BLOCK_FIELDS)
+        named = self.required(fields, "name", node, Sentence("a block"))
         name = self.name(named, "`name`") if named else ""
         if "free" in fields:
             for key in fields.keys() - {"name", "free"}:
-                remedy = "leave out this field or `free`"
-                message = f"a free block is not on the clock and has no `{key}`"
+                remedy = Sentence("leave out this field or `free`")
+                message = Sentence("a free block is not on the clock and has no `{key}`", key=key)
                 self.mistake("free_and_timed", message, fields[key], remedy)
             return FreeBlock(name, *self.duration_range(fields["free"], "`free`"))
         if "steps" not in fields and isinstance(node, Mapping):
             self.mistake(
                 "missing_field",
-                "a block has neither `steps` nor `free`",
+                Sentence("a block has neither `steps` nor `free`"),
                 node,
-                "add `steps:` (on the clock) or `free:` (off it)",
+                Sentence("add `steps:` (on the clock) or `free:` (off it)"),
             )
         rounds = Fraction(1)
         if "rounds" in fields:
@@ -128,36 +142,47 @@ class PlanReader(Fields):
         """The steps of one round; at least one of them is work."""
         steps = tuple(self.step(item) for item in self.items(node, "`steps`"))
         if isinstance(node, Listing) and all(step.kind == "rest" for step in steps):
-            remedy = "add a step such as `- work: 40s`"
-            self.mistake("no_work", "a block on the clock has no work step", node, remedy)
+            remedy = Sentence("add a step such as `- work: 40s`")
+            self.mistake("no_work", Sentence("a block on the clock has no work step"), node, remedy)
         return steps
 
     def step(self, node: Node) -> Step:
         """`work: DURATION` with its tasks, or `rest: DURATION`."""
-        fields = self.mapping(node, "a step", ("work", "rest", "tasks"))
+        fields = self.mapping(node, Sentence("a step"), ("work", "rest", "tasks"))
         kinds: tuple[Literal["work", "rest"], ...] = ("work", "rest")
         present = [kind for kind in kinds if kind in fields]
         if len(present) != 1:
             if isinstance(node, Mapping):
-                wrong = "both `work` and `rest`" if present else "neither `work` nor `rest`"
-                self.mistake("work_or_rest", f"a step has {wrong}", node, "write one of the two")
+                wrong = (
+                    Sentence("both `work` and `rest`")
+                    if present
+                    else Sentence("neither `work` nor `rest`")
+                )
+                self.mistake(
+                    "work_or_rest",
+                    Sentence("a step has {wrong}", wrong=wrong),
+                    node,
+                    Sentence("write one of the two"),
+                )
             return Step("work", 1.0)
         kind = present[0]
         duration_s = self.duration(fields[kind], f"`{kind}`")
         if kind == "rest" and "tasks" in fields:
-            remedy = "write `work` for `rest`, or leave out `tasks`"
-            self.mistake("rest_with_tasks", "a rest has no tasks", fields["tasks"], remedy)
+            remedy = Sentence("write `work` for `rest`, or leave out `tasks`")
+            self.mistake(
+                "rest_with_tasks", Sentence("a rest has no tasks"), fields["tasks"], remedy
+            )
         nodes = self.items(fields["tasks"], "`tasks`") if "tasks" in fields else ()
         return Step(kind, duration_s, tuple(self.task(item) for item in nodes))
 
     def task(self, node: Node, *, instead_of_another: bool = False) -> Task:
         """One task; what an option does instead has no `instead` of its own."""
-        fields = self.mapping(node, "a task", TASK_FIELDS)
-        movement = self.required(fields, "movement", node, "a task")
+        fields = self.mapping(node, Sentence("a task"), TASK_FIELDS)
+        movement = self.required(fields, "movement", node, Sentence("a task"))
         measure, amount, most = self.amount(fields)
         if instead_of_another and "instead" in fields:
-            remedy = "leave it out"
-            message = "what is done instead has no `instead` of its own"
+            remedy = Sentence("leave it out")
+            message = Sentence("what is done instead has no `instead` of its own")
             self.mistake("instead_twice", message, fields["instead"], remedy)
         return Task(
             movement=self.movement(movement) if movement else "",
@@ -192,8 +217,8 @@ class PlanReader(Fields):
         """What a task counts, how much of it, and whether it is as many as possible."""
         given = [key for key in fields if key in (*AMOUNTS, "most")]
         for key in given[1:]:
-            message = f"a task has `{given[0]}` and `{key}`"
-            self.mistake("two_amounts", message, fields[key], "keep at most one amount")
+            message = Sentence("a task has `{first}` and `{key}`", first=given[0], key=key)
+            self.mistake("two_amounts", message, fields[key], Sentence("keep at most one amount"))
         if not given:
             return None, None, False
         if given[0] == "most":
@@ -214,14 +239,14 @@ class PlanReader(Fields):
         key, node = f"{what}_{unit}", fields[f"{what}_{unit}"]
         if len(given) > 1:
             other = f"{what}_{given[1]}"
-            message = f"a task has `{key}` and `{other}`"
-            self.mistake("two_units", message, fields[other], "keep one of them")
+            message = Sentence("a task has `{key}` and `{other}`", key=key, other=other)
+            self.mistake("two_units", message, fields[other], Sentence("keep one of them"))
         if isinstance(node, Scalar):
             value = self.number(node, f"`{key}`", 0, 5000)
             return Quantity(value, value, unit)
-        remedy = f"write one number, or `{key}: {{men: 30, women: 20}}`"
+        remedy = Sentence("write one number, or `{key}: {{men: 30, women: 20}}`", key=key)
         if not isinstance(node, Mapping):
-            self.mistake("not_a_number", f"`{key}` is not a number", node, remedy)
+            self.mistake("not_a_number", Sentence("`{key}` is not a number", key=key), node, remedy)
             return None
         each = self.mapping(node, f"`{key}`", ("men", "women"))
         men, women = (
@@ -234,13 +259,15 @@ class PlanReader(Fields):
 
     def instead(self, node: Node) -> dict[str, Task]:
         """What options do in place of a task, by the option's name."""
-        remedy = "name the plan's options first: `options: [...]`"
+        remedy = Sentence("name the plan's options first: `options: [...]`")
         if self.options:
-            remedy = f"the plan's options are {one_of(self.options)}"
+            remedy = Sentence("the plan's options are {words}", words=one_of(self.options))
         tasks: dict[str, Task] = {}
-        for option, key, value in self.named(node, "`instead`", "write `OPTION: {movement: ...}`"):
+        for option, key, value in self.named(
+            node, "`instead`", Sentence("write `OPTION: {{movement: ...}}`")
+        ):
             if option and option not in self.options:
-                self.mistake("unknown_option", "the plan has no such option", key, remedy)
+                self.mistake("unknown_option", Sentence("the plan has no such option"), key, remedy)
             tasks[option] = self.task(value, instead_of_another=True)
         return tasks
 

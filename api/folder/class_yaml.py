@@ -8,9 +8,10 @@ from datetime import datetime
 
 from api.folder.errors import ClassFolderError
 from api.folder.times import HOW_TO_WRITE, parse_time
-from reconcile.errors import InputError, Mistake
+from reconcile.errors import InputError, Mistake, UnreadError
 from reconcile.fields import Fields
 from reconcile.marked_yaml import Node, read_yaml
+from reconcile.sentence import Sentence
 
 START_TOLERANCE_S = 600.0
 
@@ -37,11 +38,13 @@ def read_class_yaml(text: str, *, file: str = "class.yaml") -> ClassYaml:
         raise ClassFolderError(error.mistakes) from error
     needed = ClassFields(file)
     spare = ClassFields(file)
-    fields = spare.mapping(document, "the class", ("plan", "start", "start_tolerance", "starts"))
+    fields = spare.mapping(
+        document, Sentence("the class"), ("plan", "start", "start_tolerance", "starts")
+    )
     if not fields:
-        needed.mapping(document, "the class", ("plan", "start"))
-    plan_node = needed.required(fields, "plan", document, "the class")
-    start_node = needed.required(fields, "start", document, "the class")
+        needed.mapping(document, Sentence("the class"), ("plan", "start"))
+    plan_node = needed.required(fields, "plan", document, Sentence("the class"))
+    start_node = needed.required(fields, "start", document, Sentence("the class"))
     plan = needed.name(plan_node, "`plan`") if plan_node else ""
     start = needed.time(start_node, "`start`", spare) if start_node else None
     if needed.mistakes or start is None:
@@ -54,8 +57,10 @@ def read_class_yaml(text: str, *, file: str = "class.yaml") -> ClassYaml:
             tolerance_s = START_TOLERANCE_S
     starts: dict[str, datetime] = {}
     if "starts" in fields:
-        for block, _, node in spare.named(fields["starts"], "`starts`", "write `BLOCK: TIME`"):
-            time = spare.time(node, f"the start of `{block}`", spare)
+        for block, _, node in spare.named(
+            fields["starts"], "`starts`", Sentence("write `BLOCK: TIME`")
+        ):
+            time = spare.time(node, Sentence("the start of `{block}`", block=block), spare)
             if time is not None:
                 starts[block] = time
     return ClassYaml(plan, start, tolerance_s, starts, tuple(spare.mistakes))
@@ -71,10 +76,10 @@ class ClassFields(Fields):
             return None
         try:
             time, has_offset = parse_time(text)
-        except ValueError as error:
+        except UnreadError as error:
             self.unread("not_a_time", what, node, error)
             return None
         if not has_offset:
-            message = f"{what} has no offset and is taken as UTC"
+            message = Sentence("{what} has no offset and is taken as UTC", what=what)
             warnings.mistake("no_offset", message, node, HOW_TO_WRITE)
         return time

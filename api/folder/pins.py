@@ -8,6 +8,7 @@ from api.folder.sheets import Cells, read_sheet
 from reconcile.classes import Pin
 from reconcile.errors import Mistake
 from reconcile.plan import Plan
+from reconcile.sentence import Sentence
 
 HEADINGS = ("file", "block", "start_s", "owner")
 FURTHEST_S = 7 * 24 * 3600.0
@@ -30,15 +31,17 @@ def read_pins(
         if name is None:
             continue
         if name not in files:
-            remedy = "the pin is left out; write the file's name as in recordings/"
-            cells.mistake("unknown_file", "the class has no such file", row, "file", remedy)
+            remedy = Sentence("the pin is left out; write the file's name as in recordings/")
+            cells.mistake(
+                "unknown_file", Sentence("the class has no such file"), row, "file", remedy
+            )
             continue
         block = cells.choice(row, "block", [block.name for block in plan.timed_blocks])
         start_s = cells.number(row, "start_s", -FURTHEST_S, FURTHEST_S)
         owner = cells.choice(row, "owner", athletes)
         if (block is None) != (start_s is None):
-            remedy = "write both `block` and `start_s`; only the owner is pinned now"
-            cells.mistake("half_a_pin", "a start needs its block", row, "block", remedy)
+            remedy = Sentence("write both `block` and `start_s`; only the owner is pinned now")
+            cells.mistake("half_a_pin", Sentence("a start needs its block"), row, "block", remedy)
             block = start_s = None
         if block is not None or owner is not None:
             pins.append(Pin(name, block, start_s, owner))

@@ -10,8 +10,9 @@ from api.folder.sheets import Cells, Row, read_sheet
 from api.folder.times import parse_time
 from reconcile.classes import Athlete
 from reconcile.durations import HOW_TO_WRITE, parse_duration
-from reconcile.errors import Mistake
+from reconcile.errors import Mistake, UnreadError
 from reconcile.plan import Sex
+from reconcile.sentence import Sentence
 
 HEADINGS = (
     "athlete", "sex", "birth_year", "mass_kg", "resting_hr", "max_hr", "vo2max",
@@ -29,9 +30,11 @@ def read_roster(
     """
     sheet = read_sheet(text, file=file, known=HEADINGS)
     if "athlete" not in sheet.headings:
-        message = "no column `athlete`"
+        message = Sentence("no column `athlete`")
         found = ", ".join(sheet.headings) or None
-        remedy = f"write the headings {', '.join(HEADINGS)} into the first line"
+        remedy = Sentence(
+            "write the headings {headings} into the first line", headings=", ".join(HEADINGS)
+        )
         raise ClassFolderError([Mistake("missing_heading", message, file, 1, 1, found, remedy)])
     cells = RosterCells(sheet)
     athletes: dict[str, Athlete] = {}
@@ -42,9 +45,12 @@ def read_roster(
         elif athlete is not None:
             athletes[athlete.athlete] = athlete
     if not athletes:
-        remedy = "write a row for each athlete"
+        remedy = Sentence("write a row for each athlete")
         raise ClassFolderError(
-            [*cells.mistakes, Mistake("no_athletes", "nobody is named", file, 2, 1, remedy=remedy)]
+            [
+                *cells.mistakes,
+                Mistake("no_athletes", Sentence("nobody is named"), file, 2, 1, remedy=remedy),
+            ]
         )
     return tuple(athletes.values()), tuple(cells.mistakes)
 
@@ -79,11 +85,13 @@ class RosterCells(Cells):
             return 0.0
         try:
             delay_s = parse_duration(text)
-        except ValueError as error:
+        except UnreadError as error:
             self.unread("not_a_duration", row, "delay", error)
             return 0.0
         if delay_s > LONGEST_DELAY_S:
-            self.mistake("out_of_range", "`delay` is out of range", row, "delay", HOW_TO_WRITE)
+            self.mistake(
+                "out_of_range", Sentence("`delay` is out of range"), row, "delay", HOW_TO_WRITE
+            )
             return 0.0
         return delay_s
 
@@ -94,10 +102,10 @@ class RosterCells(Cells):
             return None
         try:
             start, has_offset = parse_time(text)
-        except ValueError as error:
+        except UnreadError as error:
             self.unread("not_a_time", row, "start", error)
             return None
         if not has_offset:
-            message = "`start` has no offset and is taken as UTC"
-            self.mistake("no_offset", message, row, "start", "write it with its offset")
+            message = Sentence("`start` has no offset and is taken as UTC")
+            self.mistake("no_offset", message, row, "start", Sentence("write it with its offset"))
         return start

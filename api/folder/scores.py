@@ -10,6 +10,7 @@ from reconcile.classes import Equipment, LoggedScore
 from reconcile.errors import Mistake, quote
 from reconcile.fields import one_of
 from reconcile.plan import Plan, TimedBlock
+from reconcile.sentence import Sentence
 
 HEADINGS = ("athlete", "block", "option", "equipment", "score", "rounds", "load_kg", "notes")
 HIGHEST_SCORE = 1_000_000
@@ -22,8 +23,10 @@ def read_scores(
     sheet = read_sheet(text, file=file, known=HEADINGS, several="rounds")
     cells = ScoreCells(sheet, plan, athletes)
     if "athlete" not in sheet.headings and sheet.headings:
-        message = "no column `athlete`, so no score is read"
-        remedy = f"write the headings {', '.join(HEADINGS)} into the first line"
+        message = Sentence("no column `athlete`, so no score is read")
+        remedy = Sentence(
+            "write the headings {headings} into the first line", headings=", ".join(HEADINGS)
+        )
         found = ", ".join(sheet.headings)
         missing = Mistake("missing_heading", message, file, 1, 1, found, remedy)
         return (), (*cells.mistakes, missing)
@@ -54,8 +57,8 @@ class ScoreCells(Cells):
         same = [name for name in self.athletes if name.lower() == written.lower()]
         athlete = written if written in self.athletes or len(same) != 1 else same[0]
         if athlete not in self.athletes:
-            remedy = "the score is kept; add the athlete to roster.csv"
-            self.mistake("not_on_roster", "nobody of this name", row, "athlete", remedy)
+            remedy = Sentence("the score is kept; add the athlete to roster.csv")
+            self.mistake("not_on_roster", Sentence("nobody of this name"), row, "athlete", remedy)
         try:
             block = self.block(row)
         except ValueError:
@@ -91,16 +94,26 @@ class ScoreCells(Cells):
         if not text and len(self.scored) <= 1:
             return self.scored[0] if self.scored else None
         if not self.scored:
-            self.mistake("not_scored", "the plan scores no block", row, "block", "leave it blank")
+            self.mistake(
+                "not_scored",
+                Sentence("the plan scores no block"),
+                row,
+                "block",
+                Sentence("leave it blank"),
+            )
             return None
         if len(self.scored) == 1 and text not in [block.name for block in self.plan.blocks]:
-            remedy = f"it is taken for {quote(names[0])}, the only scored block"
-            self.mistake("unknown_block", "the plan has no such block", row, "block", remedy)
+            remedy = Sentence("it is taken for {name}, the only scored block", name=quote(names[0]))
+            self.mistake(
+                "unknown_block", Sentence("the plan has no such block"), row, "block", remedy
+            )
             return self.scored[0]
         message = (
-            "not a scored block of the plan" if text else "which of the scored blocks is meant?"
+            Sentence("not a scored block of the plan")
+            if text
+            else Sentence("which of the scored blocks is meant?")
         )
-        remedy = f"the row is left out; write {one_of(names)}"
+        remedy = Sentence("the row is left out; write {words}", words=one_of(names))
         self.mistake("unknown_block", message, row, "block", remedy)
         raise ValueError(text)
 
@@ -111,8 +124,12 @@ class ScoreCells(Cells):
         text = row.cells.get("score", "")
         seconds = read_seconds(text)
         if text and (seconds is None or not 0 <= seconds <= HIGHEST_SCORE):
-            remedy = "write seconds, or minutes and seconds as in 12:30, or leave it blank"
-            self.mistake("not_a_number", "`score` is not a time taken", row, "score", remedy)
+            remedy = Sentence(
+                "write seconds, or minutes and seconds as in 12:30, or leave it blank"
+            )
+            self.mistake(
+                "not_a_number", Sentence("`score` is not a time taken"), row, "score", remedy
+            )
             return None
         return seconds
 
@@ -125,7 +142,11 @@ class ScoreCells(Cells):
         values = [read(part.strip()) for part in text.split(";")]
         known = tuple(v for v in values if v is not None and 0 <= v <= HIGHEST_SCORE)
         if len(known) != len(values):
-            remedy = "write one number a round, joined by semicolons; all of them are left out now"
-            self.mistake("not_a_number", "`rounds` holds no number", row, "rounds", remedy)
+            remedy = Sentence(
+                "write one number a round, joined by semicolons; all of them are left out now"
+            )
+            self.mistake(
+                "not_a_number", Sentence("`rounds` holds no number"), row, "rounds", remedy
+            )
             return None
         return known

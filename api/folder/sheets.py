@@ -14,8 +14,9 @@ from difflib import get_close_matches
 from unicodedata import normalize
 
 from reconcile.durations import parse_duration
-from reconcile.errors import Mistake, quote
+from reconcile.errors import Mistake, UnreadError, quote
 from reconcile.fields import one_of
+from reconcile.sentence import Sentence
 
 MOST_ROWS = 10_000
 LONGEST_LINE = 65_536
@@ -52,8 +53,10 @@ def read_sheet(text: str, *, file: str, known: Sequence[str], several: str = "")
     delimiter = delimiter_of(text)
     table = read_cells(text, delimiter, file, mistakes)
     if not table:
-        remedy = f"write a first line with the headings {', '.join(known)}"
-        nothing = Mistake("empty", "nothing is written here", file, 1, 1, remedy=remedy)
+        remedy = Sentence(
+            "write a first line with the headings {headings}", headings=", ".join(known)
+        )
+        nothing = Mistake("empty", Sentence("nothing is written here"), file, 1, 1, remedy=remedy)
         return Sheet(file, (), (), (*mistakes, nothing))
     heading_line, heading_cells = table[0]
     headings = tuple(re.sub(r"[\s-]+", "_", cell.strip().lower()) for cell in heading_cells)
@@ -61,18 +64,26 @@ def read_sheet(text: str, *, file: str, known: Sequence[str], several: str = "")
         meant = get_close_matches(heading, [name for name in known if name not in headings], n=1)
         place = (file, heading_line, number, heading)
         if heading and heading not in known and meant:
-            remedy = f"is `{meant[0]}` meant? The headings are {one_of(known)}"
-            mistakes.append(Mistake("unknown_heading", "no such heading", *place, remedy))
+            remedy = Sentence(
+                "is `{first}` meant? The headings are {words}", first=meant[0], words=one_of(known)
+            )
+            mistakes.append(Mistake("unknown_heading", Sentence("no such heading"), *place, remedy))
         if heading and heading in headings[: number - 1]:
-            message = "a heading stands there twice"
+            message = Sentence("a heading stands there twice")
             mistakes.append(Mistake("heading_twice", message, *place, "the first one counts"))
     rows = []
     for line, written in table[1 : MOST_ROWS + 1]:
         cells = joined(written, headings, several) if delimiter == ";" else written
         if any(cell.strip() for cell in cells[len(headings) :]):
-            message = f"a row with {len(cells)} cells under {len(headings)} headings"
+            message = Sentence(
+                "a row with {cells} cells under {headings} headings",
+                cells=len(cells),
+                headings=len(headings),
+            )
             place = (file, line, len(headings) + 1, cells[len(headings)])
-            remedy = "put a cell that holds the separator, such as a decimal comma, in quotes"
+            remedy = Sentence(
+                "put a cell that holds the separator, such as a decimal comma, in quotes"
+            )
             mistakes.append(Mistake("extra_cells", message, *place, remedy))
         padded = [*cells, *[""] * (len(headings) - len(cells))]
         pairs = list(zip(headings, padded, strict=False))
@@ -82,9 +93,11 @@ def read_sheet(text: str, *, file: str, known: Sequence[str], several: str = "")
             )
         )
     if len(table) - 1 > MOST_ROWS:
-        message = f"more than {MOST_ROWS} rows"
+        message = Sentence("more than {most_rows} rows", most_rows=MOST_ROWS)
         line = table[MOST_ROWS + 1][0]
-        mistakes.append(Mistake("too_large", message, file, line, 1, remedy="the rest is left out"))
+        mistakes.append(
+            Mistake("too_large", message, file, line, 1, remedy=Sentence("the rest is left out"))
+        )
     return Sheet(file, headings, tuple(rows), tuple(mistakes))
 
 
@@ -110,8 +123,8 @@ def read_cells(
             table.append((line, cells))
             line = reader.line_num + 1
     except csv.Error as error:
-        remedy = "close each quoted cell, and double a quotation mark inside it"
-        message = f"not a sound sheet: {error}"
+        remedy = Sentence("close each quoted cell, and double a quotation mark inside it")
+        message = Sentence("not a sound sheet: {error}", error=str(error))
         mistakes.append(Mistake("bad_quotes", message, file, line, 1, remedy=remedy))
         table = [
             (number, next(csv.reader([one_line[:LONGEST_LINE]], delimiter=delimiter), []))
@@ -172,20 +185,34 @@ class Cells:
             Mistake(code, message, self.sheet.file, row.line, column, found, remedy)
         )
 
-    def unread(self, code: str, row: Row, heading: str, error: ValueError) -> None:
+    def unread(self, code: str, row: Row, heading: str, error: UnreadError) -> None:
         """Note why a cell could not be read, in the words of whoever tried."""
-        wrong, _, remedy = str(error).partition("; ")
-        self.mistake(code, f"`{heading}` is {wrong}", row, heading, remedy)
+        message = Sentence("`{heading}` is {wrong}", heading=heading, wrong=error.wrong)
+        self.mistake(code, message, row, heading, error.remedy)
 
     def number(self, row: Row, heading: str, low: float, high: float) -> float | None:
         """A number from `low` to `high`."""
         text = row.cells.get(heading, "")
         value = read_number(text)
-        remedy = f"write a number from {low:.10g} to {high:.10g}, or leave it blank"
+        remedy = Sentence(
+            "write a number from {low:.10g} to {high:.10g}, or leave it blank", low=low, high=high
+        )
         if text and value is None:
-            self.mistake("not_a_number", f"`{heading}` is not a number", row, heading, remedy)
+            self.mistake(
+                "not_a_number",
+                Sentence("`{heading}` is not a number", heading=heading),
+                row,
+                heading,
+                remedy,
+            )
         elif value is not None and not low <= value <= high:
-            self.mistake("out_of_range", f"`{heading}` is out of range", row, heading, remedy)
+            self.mistake(
+                "out_of_range",
+                Sentence("`{heading}` is out of range", heading=heading),
+                row,
+                heading,
+                remedy,
+            )
             value = None
         return value
 
@@ -193,8 +220,14 @@ class Cells:
         """A whole number from `low` to `high`."""
         value = self.number(row, heading, low, high)
         if value is not None and value != int(value):
-            remedy = f"write a whole number from {low} to {high}"
-            self.mistake("not_whole", f"`{heading}` is not whole", row, heading, remedy)
+            remedy = Sentence("write a whole number from {low} to {high}", low=low, high=high)
+            self.mistake(
+                "not_whole",
+                Sentence("`{heading}` is not whole", heading=heading),
+                row,
+                heading,
+                remedy,
+            )
             return None
         return None if value is None else int(value)
 
@@ -205,8 +238,12 @@ class Cells:
             if text and word.lower() == text.lower():
                 return word
         if text:
-            remedy = f"write {one_of(allowed)}, or leave it blank" if allowed else "leave it blank"
-            message = f"`{heading}` is not a word for this"
+            remedy = (
+                Sentence("write {words}, or leave it blank", words=one_of(allowed))
+                if allowed
+                else Sentence("leave it blank")
+            )
+            message = Sentence("`{heading}` is not a word for this", heading=heading)
             self.mistake("not_a_choice", message, row, heading, remedy)
         return None
 
@@ -214,12 +251,16 @@ class Cells:
         """A name; None, with a mistake, where it is blank or not printable."""
         text = row.cells.get(heading, "")
         if not text or not text.isprintable():
-            message = f"a row without a usable `{heading}`"
-            self.mistake("no_name", message, row, heading, "the row is left out; write the name")
+            message = Sentence("a row without a usable `{heading}`", heading=heading)
+            self.mistake(
+                "no_name", message, row, heading, Sentence("the row is left out; write the name")
+            )
             return None
         return text
 
     def twice(self, row: Row, heading: str, name: str) -> None:
         """Note a row that says again what an earlier one said."""
-        message = f"a second row for {quote(name)}"
-        self.mistake("row_twice", message, row, heading, "the first one counts; keep one of them")
+        message = Sentence("a second row for {name}", name=quote(name))
+        self.mistake(
+            "row_twice", message, row, heading, Sentence("the first one counts; keep one of them")
+        )

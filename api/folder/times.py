@@ -4,23 +4,26 @@ from __future__ import annotations
 
 from datetime import UTC, datetime
 
-HOW_TO_WRITE = "write date, time and offset, such as 2026-03-09T18:30:00+01:00"
+from reconcile.errors import UnreadError
+from reconcile.sentence import Sentence
+
+HOW_TO_WRITE = Sentence("write date, time and offset, such as 2026-03-09T18:30:00+01:00")
 YEARS = range(1990, 2200)
 
 
 def parse_time(text: str) -> tuple[datetime, bool]:
     """A time, and whether its offset is written.
 
-    Raises ValueError with a sentence that says what is wrong and how to write it.
+    Raises UnreadError, which says what is wrong and how to write it.
     """
     try:
         time = datetime.fromisoformat(text)
     except ValueError as error:
-        raise ValueError(f"not a time; {HOW_TO_WRITE}") from error
+        raise UnreadError(Sentence("not a time"), HOW_TO_WRITE) from error
     if len(text) <= len("2026-03-09"):
-        raise ValueError(f"a date without a time; {HOW_TO_WRITE}")
+        raise UnreadError(Sentence("a date without a time"), HOW_TO_WRITE)
     if time.year not in YEARS:
-        raise ValueError(f"not in this century; {HOW_TO_WRITE}")
+        raise UnreadError(Sentence("not in this century"), HOW_TO_WRITE)
     if time.tzinfo is None:
         return time.replace(tzinfo=UTC), False
     return time, True

@@ -53,8 +53,8 @@ class NumbersInPlace(string.Formatter):
         if isinstance(value, Sentence):
             return self.language.told(value)
         if isinstance(value, float | int) and not isinstance(value, bool):
-            digits = format_spec.removeprefix(".").removesuffix("f")
-            return self.language.number(value, int(digits) if digits else None)
+            fixed = format_spec.startswith(".") and format_spec.endswith("f")
+            return self.language.number(value, int(format_spec[1:-1]) if fixed else None)
         return str(super().format_field(value, format_spec))
 
 
