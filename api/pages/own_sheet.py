@@ -129,8 +129,8 @@ class OwnFile:
 class FilePart:
     """One recording: how it fits, whose it seems to be, what to do, where it was fixed by hand.
 
-    whose: it is the athlete's, somebody else's of the class, or nothing ties it to anybody. off_s: seconds from the class's start to the
-    first sample, None where there is no date.
+    whose: it is the athlete's, somebody else's of the class, or nothing ties it to anybody.
+    off_s: seconds from the class's start to the first sample, None where there is no date.
     """
 
     result: RecordingResult

@@ -11,14 +11,16 @@ from sqlalchemy.orm import Session
 
 from api.classes import service as classes
 from api.classes.endpoints import AthleteHandle, ClassId, class_answer, table_rows
+from api.classes.schemas import ClassAnswer
 from api.http import Reader, Sender, ServiceNow, language_of
 from api.pages import own_words
 from api.pages.advice_words import advice_sentences
 from api.pages.class_words import in_hundred
 from api.pages.earlier import earlier_classes, mean_power, summed
 from api.pages.forms import go
-from api.pages.own_sheet import own_blocks, own_files
+from api.pages.own_sheet import OwnBlock, OwnFile, own_blocks, own_files
 from api.pages.plan_words import SCORES
+from api.pages.share_page import classes_around
 from api.pages.templates import me_of, page
 from api.people.consents import answer_of
 from api.people.sight import class_table_people, visible_pins, visible_recordings
@@ -125,7 +127,8 @@ def sheet_values(
         "energy": summed(athlete.intervals) if athlete is not None else None,
         "power_w": mean_power(athlete.intervals) if athlete is not None else None,
         "advice": advice_sentences(language_of(request), plan, athlete) if athlete else (),
-        "files": files_of(session, subject, found, person, athlete, drawings),
+        "files": (files := files_of(session, subject, found, person, athlete, drawings)),
+        "elsewhere": elsewhere(session, subject, person, files),
         "earlier": ()
         if subject.visiting
         else earlier_classes(session, subject, found, person.id, person.handle),
@@ -135,7 +138,7 @@ def sheet_values(
 def blocks_of(
     session: Session, subject: Subject, found: TrainingClass, plan: Plan, person: Person,
     athlete: AthleteResult | None,
-) -> tuple[Any, ...]:  # fmt: skip
+) -> tuple[OwnBlock, ...]:  # fmt: skip
     """The timed blocks with what was logged, recorded and said of them."""
     rows = [
         row
@@ -167,7 +170,7 @@ def blocks_of(
 def files_of(
     session: Session, subject: Subject, found: TrainingClass, person: Person,
     athlete: AthleteResult | None, drawings: Drawings,
-) -> tuple[Any, ...]:  # fmt: skip
+) -> tuple[OwnFile, ...]:  # fmt: skip
     """The person's files, with what came of them."""
     uploads = session.execute(
         visible_recordings(subject)
@@ -189,6 +192,23 @@ def files_of(
         found.start,
         person.handle,
     )
+
+
+def elsewhere(
+    session: Session, subject: Subject, person: Person, files: tuple[OwnFile, ...]
+) -> dict[str, list[ClassAnswer]]:
+    """For each of one's own files that does not fit: the classes held around when it was made."""
+    if subject.visiting or person.id != subject.person_id:
+        return {}
+    return {
+        file.file: [
+            class_answer(session, subject, row)
+            for part in file.parts
+            if part.result.status == "unmatched" and part.result.first_sample is not None
+            for row in classes_around(session, subject, part.result.first_sample)
+        ]
+        for file in files
+    }
 
 
 @router.post("/classes/{class_id}/disputes")

@@ -152,8 +152,7 @@ def offered_classes(session: Session, subject: Subject, begun: list[datetime]) -
     }
     near: dict[str, timedelta] = {}
     for start in begun:
-        around = classes.where(TrainingClass.start.between(start - NEAR[1], start - NEAR[0]))
-        for row in session.scalars(around.limit(LATEST)):
+        for row in classes_around(session, subject, start):
             found[row.id] = row
             near[row.id] = min(near.get(row.id, NEAR[1]), abs(row.start - start))
     ranked = sorted(
@@ -161,6 +160,14 @@ def offered_classes(session: Session, subject: Subject, begun: list[datetime]) -
         key=lambda row: (near.get(row.id, timedelta.max), -row.start.timestamp()),
     )
     return [Offered(class_answer(session, subject, row), row.id in near) for row in ranked]
+
+
+def classes_around(session: Session, subject: Subject, start: datetime) -> list[TrainingClass]:
+    """The person's classes that a recording may be of that begins then."""
+    around = visible_classes(subject).where(
+        TrainingClass.start.between(start - NEAR[1], start - NEAR[0])
+    )
+    return list(session.scalars(around.order_by(TrainingClass.start).limit(LATEST)))
 
 
 @router.get("/bring-a-file")

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Annotated
 
-from fastapi import APIRouter, Request, Response
+from fastapi import APIRouter, Form, Request, Response
 from sqlalchemy.orm import Session
 from starlette.datastructures import FormData, UploadFile
 
@@ -30,7 +31,13 @@ from api.people.subject import Subject
 from api.problems import NotHere
 from api.recordings.endpoints import RecordingId
 from api.recordings.schemas import Outcome
-from api.recordings.service import SentFile, delete_recording, receive, seen_recording
+from api.recordings.service import (
+    SentFile,
+    delete_recording,
+    move_recording,
+    receive,
+    seen_recording,
+)
 from api.recordings.shared import drop_shared, shared_files
 from api.service import Service
 from api.storage.model import Score
@@ -182,3 +189,15 @@ def delete(service: ServiceNow, subject: Sender, recording_id: RecordingId) -> R
         class_id = seen_recording(session, subject, recording_id).class_id
     delete_recording(service, subject, recording_id)
     return go(f"/classes/{class_id}", "deleted")
+
+
+@router.post("/recordings/{recording_id}/move")
+def move(
+    service: ServiceNow,
+    subject: Sender,
+    recording_id: RecordingId,
+    class_id: Annotated[str, Form(pattern="^[0-9a-f]{32}$")],
+) -> Response:
+    """Move a recording of one's own to the class that it is of."""
+    move_recording(service, subject, recording_id, class_id)
+    return go(sheet_address(subject, class_id), "sent")

@@ -391,6 +391,24 @@ def delete_recording(service: Service, subject: Subject, recording_id: str) -> N
     service.work.wake()
 
 
+def move_recording(service: Service, subject: Subject, recording_id: str, class_id: str) -> Outcome:
+    """Send one's own upload to another class, and take it back from where it was.
+
+    Raises as `own_bytes` and `receive` do; nothing is taken back before it has arrived.
+    """
+    with service.database.reading() as session:
+        row = session.scalar(own_recordings(subject).where(Recording.id == recording_id))
+        if row is None or row.class_id == class_id:
+            raise NotHere
+    name, data = own_bytes(service, subject, recording_id)
+    (outcome,) = receive(
+        service, subject, class_id, [SentFile(name, data)],
+        athletes=[subject.handle], source=row.source if row.source != "unknown" else None,
+    )  # fmt: skip
+    delete_recording(service, subject, recording_id)
+    return outcome
+
+
 def lock_bytes(session: Session, sha256: str) -> None:
     """Let nobody keep and drop the same bytes at once; SQLite writes one at a time anyway."""
     if session.get_bind().dialect.name == "postgresql":

@@ -194,6 +194,25 @@ def test_a_file_of_another_day_is_told_apart(gym: GymUnderTest) -> None:
     ).replace("March 9, 2026", "9 March 2026")
 
 
+def test_a_file_of_another_class_moves_there_with_one_click(gym: GymUnderTest) -> None:
+    monday, ada, coach = make_class(gym), gym.client("ada"), gym.client("coach")
+    thursday = make_class(gym)
+    later = (START + timedelta(days=3)).isoformat()
+    assert coach.patch(f"{API}/classes/{thursday}", json={"start": later}).is_success
+    send(ada, thursday, ("row.csv", watch_csv(1)))
+    gym.work()
+    page = ada.get(f"/classes/{thursday}").text
+    assert "Move it to Harbour steps" in page
+    (file,) = ada.get(f"{API}/classes/{thursday}/recordings").json()["items"]
+    answer = ada.post(
+        f"/recordings/{file['id']}/move", data={"class_id": monday}, follow_redirects=False
+    )
+    assert answer.headers["location"] == f"/classes/{monday}?said=sent"
+    assert ada.get(f"{API}/classes/{thursday}/recordings").json()["items"] == []
+    (moved,) = ada.get(f"{API}/classes/{monday}/recordings").json()["items"]
+    assert moved["sha256"] == file["sha256"]
+
+
 def test_a_watch_without_a_heart_rate_says_so(gym: GymUnderTest) -> None:
     class_id, ada = make_class(gym), gym.client("ada")
     lines = watch_csv(1).decode().splitlines()

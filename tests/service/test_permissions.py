@@ -134,6 +134,7 @@ class World:
         self.database = database
         self.changed = False
         gym.add("cy", "athlete")
+        self.other_class_id = make_class(gym, "ada")
         self.class_id = make_class(gym, "ada", "bo")
         coach, ada = gym.client("coach"), gym.client("ada")
         body = {"mass_kg": 63.25, "birth_year": 1987}
@@ -472,6 +473,7 @@ PAGES: dict[tuple[str, str], set[str]] = {
     ("GET", "/classes/{class_id}/upload"): IN_THE_CLASS,
     ("POST", "/classes/{class_id}/upload"): IN_THE_CLASS,
     ("POST", "/recordings/{recording_id}/delete"): {OWN, COACH},
+    ("POST", "/recordings/{recording_id}/move"): {OWN},
     ("GET", "/classes/{class_id}/scores"): {COACH},
     ("POST", "/classes/{class_id}/scores"): {COACH},
     ("GET", "/classes/{class_id}/roster"): {COACH},
@@ -562,6 +564,7 @@ def page_form(world: World, method: str, path: str) -> dict[str, Any]:
         "/classes/{class_id}/starts": {"start-0": "18:31:02"},
         "/plans/{plan_id}": {"text": PLAN + "# again\n"},
         "/you/consents/{purpose}": {"version": "1", "agreed": "yes"},
+        "/recordings/{recording_id}/move": {"class_id": world.other_class_id},
         "/classes/{class_id}/disputes": {"block": "main", "reason": "the count was read out"},
         "/classes/{class_id}/recordings/{recording_id}/pins": {"block": "main", "start": "0:12"},
         "/you/figures": {"name": "Ada Testperson", "mass_kg": "63"},
