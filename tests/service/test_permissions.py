@@ -166,7 +166,7 @@ class World:
             self.code = found.wall_code
             self.visit_id = session.query(SignIn).filter_by(class_id=self.class_id).one().id
             own = session.query(SignIn).filter_by(person_id=gym.people["ada"], class_id=None)
-            self.sign_in_id = own.order_by(SignIn.id).first().id
+            self.sign_in_id = own.order_by(SignIn.id).limit(1).one().id
             session.add(
                 Reconciliation(
                     class_id=found.id,
