@@ -37,9 +37,10 @@ class Movement:
     per_metre: bool = False
 
 
+SQUATS_AND_DEADLIFTS = "squats and deadlifts have a row; vigorous lifting where hard"
 LIFTING = (
-    "resistance training, vigorous: the rows at 3.5 and 5.0 MET average over sets and pauses, "
-    "and on the clock there are none"
+    "resistance training, vigorous: the row at 3.5 MET averages over sets and pauses, and on the "
+    "clock there are none"
 )
 WATTS_UNKNOWN = "watts unknown: by effort, and as many as possible in a short time counts as hard"
 BODY_WEIGHT = "body-weight circuit: calisthenics on the clock lie between moderate and vigorous"
@@ -83,14 +84,15 @@ MOVEMENTS = (
     Movement("lift from the floor", r"snatch|\bcleans?\b|\bjerk", "02054", "02050", "02050",
              "strength", 3.5, "lifting, vigorous"),
     Movement("deadlift", r"dead ?-?lift|\brdl\b|good ?morning|hip (thrust|bridge)|glute|back ext",
-             "02054", "02050", "02050", "strength", 3.2, LIFTING),
-    Movement("hip hinge", r"hinge|bridge", "02024", "02050", "02050", "strength", 2.8,
+             "02054", "02052", "02050", "strength", 3.2, SQUATS_AND_DEADLIFTS),
+    Movement("hip hinge", r"hinge|bridge", "02024", "02052", "02050", "strength", 2.8,
              "light calisthenics without a load, as a deadlift under one"),
     Movement("lunge", r"lunge|split squat|pistol", "02022", "circuit body", "02020", "strength",
              2.4, BODY_WEIGHT),
     Movement("air squat", r"(air|body ?-?weight) squat|^squats?$|sit[- ]to[- ]stand", "02022",
              "circuit body", "02020", "strength", 1.8, BODY_WEIGHT),
-    Movement("squat", r"squat|leg press", "02052", "02050", "02050", "strength", 2.6, LIFTING),
+    Movement("squat", r"squat|leg press", "02054", "02052", "02050", "strength", 2.6,
+             SQUATS_AND_DEADLIFTS),
     Movement("sit-up", r"sit[- ]?up|v[- ]?up|toes?[- ]to", "02022", "circuit body", "02020",
              "light", 2.2, BODY_WEIGHT),
     Movement("trunk", r"crunch|plank|hollow|leg raise|dead ?bug|abdominal|\bcore\b|twist",
