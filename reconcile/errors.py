@@ -46,11 +46,21 @@ class Mistake:
         parts = (self.file, self.line, self.column)
         return ":".join(str(part) for part in parts if part is not None)
 
-    def __str__(self) -> str:
+    @property
+    def sentence(self) -> Sentence:
         """Place, message, what stands there and what may, as one line."""
-        found = "" if self.found is None else f" (found {quote(self.found)})"
-        remedy = f"; {self.remedy}" if self.remedy else ""
-        return f"{self.place}: {self.message}{found}{remedy}"
+        found = "" if self.found is None else Sentence(" (found {text})", text=quote(self.found))
+        remedy = Sentence("; {remedy}", remedy=self.remedy) if self.remedy else ""
+        return Sentence(
+            "{place}: {message}{found}{remedy}",
+            place=self.place,
+            message=self.message,
+            found=found,
+            remedy=remedy,
+        )
+
+    def __str__(self) -> str:
+        return str(self.sentence)
 
 
 class InputError(Exception):

@@ -209,7 +209,7 @@ def roster_text_of(text: str) -> tuple[tuple[Athlete, ...], tuple[str, ...]]:
             code="bad_roster",
             faults=[Fault(m.place, m.message, m.code) for m in error.mistakes],
         ) from error
-    return athletes, tuple(str(mistake) for mistake in mistakes)
+    return athletes, tuple(mistake.sentence for mistake in mistakes)
 
 
 def set_roster(
@@ -455,7 +455,7 @@ def log_sheet(
             about=found.id, rows=changed,
         )  # fmt: skip
         touch_class(session, service, found.id)
-    return tuple(str(mistake) for mistake in mistakes)
+    return tuple(mistake.sentence for mistake in mistakes)
 
 
 def score_rows(

@@ -6,7 +6,7 @@ import importlib.resources
 import io
 import math
 import string
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, time
 from functools import cache
@@ -87,14 +87,15 @@ class Language:
         """Say a sentence of the engine in this language; text of another making stays as it is."""
         if not isinstance(text, Sentence):
             return text
-        return self.filled(self.translations.gettext(text.template), text.values)
+        template = self.translations.gettext(text.template)
+        return NumbersInPlace(self).vformat(template, (), text.values)
 
     def plural(self, one: str, many: str, count: int, **values: Any) -> str:
         """Translate a sentence about `{count}` things."""
         message = self.translations.ngettext(one, many, count)
         return self.filled(message, {"count": count, **values})
 
-    def filled(self, message: str, values: Mapping[str, Any]) -> str:
+    def filled(self, message: str, values: dict[str, Any]) -> str:
         """Fill the places of a translated sentence; without values it stays as it is."""
         return NumbersInPlace(self).vformat(message, (), values) if values else message
 

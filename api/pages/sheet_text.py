@@ -10,6 +10,7 @@ from sqlalchemy.orm import Session
 
 from api.classes import service as classes
 from api.classes.endpoints import class_answer, sheet_text
+from api.language import Sentence
 from api.pages.forms import go
 from api.pages.templates import me_of, page
 from api.people.subject import Subject
@@ -68,7 +69,10 @@ def kept_sheet(
     except NotHere:
         raise
     except ServiceError as error:
-        faults = tuple(f"{fault.where}: {fault.what}" for fault in error.faults)
+        faults = tuple(
+            Sentence("{where}: {what}", where=fault.where, what=fault.what)
+            for fault in error.faults
+        )
         return drawn_sheet(
             request, service, subject, class_id, sheet, text=text,
             problems=(error.detail, *faults), status=422,
