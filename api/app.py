@@ -25,6 +25,7 @@ from api.over_time.endpoints import router as over_time_router
 from api.pages.endpoints import router as pages_router
 from api.pages.forms import page_error
 from api.people.endpoints import router as people_router
+from api.people.gym_endpoints import router as gym_router
 from api.plans.endpoints import router as plans_router
 from api.problems import STATUS, NotHere, ServiceError
 from api.questions.endpoints import router as questions_router
@@ -138,6 +139,7 @@ def bare_app(settings: Settings, life: Lifespan[FastAPI] | None = None) -> FastA
     app.add_middleware(GZipMiddleware, minimum_size=2000, compresslevel=6)
     for router in (
         people_router,
+        gym_router,
         plans_router,
         transfer_router,
         classes_router,
