@@ -9,6 +9,8 @@ from urllib.parse import urlsplit
 from pydantic import Field, SecretStr
 from pydantic_settings import BaseSettings, SettingsConfigDict
 
+from reconcile.sentence import Sentence
+
 LOOPBACK = ("127.0.0.1", "localhost", "::1")
 
 
@@ -75,9 +77,10 @@ class Settings(BaseSettings):
         """What is wrong with the public address; None where nothing is."""
         parts = urlsplit(self.address)
         if self.address and parts.scheme == "http" and parts.hostname not in LOOPBACK:
-            return (
-                f"INTERVOUCH_ADDRESS is {self.address}: over plain HTTP anybody on the way can "
-                "read links, passwords and heart data. Put HTTPS before the service and give "
-                "its https:// address."
+            return Sentence(
+                "INTERVOUCH_ADDRESS is {address}: over plain HTTP anybody on the way can read "
+                "links, passwords and heart data. Put HTTPS before the service and give its "
+                "https:// address.",
+                address=self.address,
             )
         return None

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from api.language import deferred
+from api.language import Language, deferred
 
 ACTIONS = {
     "backup.restore": deferred("laid a backup back"),
@@ -49,10 +49,33 @@ ACTIONS = {
 }
 
 
-def detail_words(detail: dict[str, Any]) -> str:
-    """What more a line says: counts and codes, as they stand."""
+DETAILS = {
+    "agreed": deferred("agreed"),
+    "athletes": deferred("athletes"),
+    "blocks": deferred("blocks"),
+    "classes": deferred("classes"),
+    "cleared": deferred("cleared"),
+    "code": deferred("why"),
+    "fields": deferred("fields"),
+    "files": deferred("files"),
+    "kind": deferred("kind"),
+    "made_at": deferred("made at"),
+    "outcome": deferred("outcome"),
+    "person": deferred("person"),
+    "purpose": deferred("purpose"),
+    "roles": deferred("roles"),
+    "rows": deferred("rows"),
+    "scopes": deferred("scopes"),
+    "sent_as": deferred("sent as"),
+    "size": deferred("bytes"),
+    "version": deferred("version"),
+}
+
+
+def detail_words(language: Language, detail: dict[str, Any]) -> str:
+    """What more a line says: counts, and codes as they stand."""
     parts = []
     for name, value in detail.items():
         text = ", ".join(map(str, value)) if isinstance(value, list) else str(value)
-        parts.append(f"{name.replace('_', ' ')}: {text}")
+        parts.append(f"{language.text(DETAILS.get(name, name))}: {text}")
     return "; ".join(parts)

@@ -10,7 +10,7 @@ from urllib.parse import urlencode
 from fastapi import APIRouter, Form, Query, Request, Response
 from sqlalchemy import select
 
-from api.http import CursorNow, Keeper, ServiceNow, page_of
+from api.http import CursorNow, Keeper, ServiceNow, language_of, page_of
 from api.pages.audit_words import ACTIONS, detail_words
 from api.pages.forms import go
 from api.pages.templates import me_of, page
@@ -139,7 +139,7 @@ def audit_page(
                     "erased": row.actor is not None,
                     "action": ACTIONS.get(row.action, row.action),
                     "about": names.of(row.about),
-                    "detail": detail_words(row.detail),
+                    "detail": detail_words(language_of(request), row.detail),
                 }
                 for row in rows
             ],

@@ -91,8 +91,9 @@ def drawn_you(
 
 
 def locale_name(name: str) -> str:
-    """A locale in its own language."""
-    return str(Locale.parse(name).get_display_name()).capitalize()
+    """A locale in its own language, as an entry of a list begins."""
+    said = str(Locale.parse(name).get_display_name())
+    return said[0].upper() + said[1:]
 
 
 def figures_of(language: Language, person: Person) -> dict[str, str]:
