@@ -10,6 +10,7 @@ from sqlalchemy.orm import Session
 
 from api.addresses import public_address, wall_address
 from api.classes import service as classes
+from api.classes import taking_part
 from api.classes.schemas import (
     AttendanceAnswer,
     ClassAnswer,
@@ -224,7 +225,7 @@ def roster_answer(
                 station=row.station,
                 start=with_offset(row.start, row.start_offset_s) if row.start else None,
             )
-            for row, person in classes.roster_rows(session, subject, class_id)
+            for row, person in taking_part.roster_rows(session, subject, class_id)
         ],
         problems=list(problems),
     )
@@ -253,7 +254,7 @@ def set_roster(
         for row in body.athletes
     ]
     with service.database.writing() as session:
-        classes.set_roster(session, service, subject, class_id, athletes)
+        taking_part.set_roster(session, service, subject, class_id, athletes)
         answer = roster_answer(session, subject, class_id)
     service.work.wake()
     return answer
@@ -278,7 +279,7 @@ def sheet_text(data: bytes) -> str:
 def read_roster_sheet(service: ServiceNow, subject: Reader, class_id: ClassId) -> Response:
     """The roster as in a class folder."""
     with service.database.reading() as session:
-        rows = classes.roster_rows(session, subject, class_id)
+        rows = taking_part.roster_rows(session, subject, class_id)
         return Response(roster_sheet(rows), media_type="text/csv")
 
 
@@ -293,12 +294,12 @@ def set_roster_sheet(
     """The roster as in a class folder; `problems` tells of cells that were left out."""
     if not subject.coaches:
         raise NotHere
-    athletes, problems = classes.roster_text_of(sheet_text(data))
+    athletes, problems = taking_part.roster_text_of(sheet_text(data))
     for athlete in athletes:
         if len(athlete.athlete) > 64 or "/" in athlete.athlete:
             raise Refused("An athlete's name here has at most 64 letters.", code="long_name")
     with service.database.writing() as session:
-        classes.set_roster(session, service, subject, class_id, athletes)
+        taking_part.set_roster(session, service, subject, class_id, athletes)
         answer = roster_answer(session, subject, class_id, problems)
     service.work.wake()
     return answer

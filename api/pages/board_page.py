@@ -9,6 +9,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from api.classes import service as classes
+from api.classes import taking_part
 from api.classes.endpoints import ClassId, class_answer
 from api.http import Reader, ServiceNow, Writer, language_of
 from api.language import Language
@@ -97,7 +98,7 @@ def board_now(
     plan = classes.class_plan(session, classes.seen_class(session, subject, class_id))
     people = [
         (person.handle, person.name)
-        for _, person in classes.roster_rows(session, subject, class_id)
+        for _, person in taking_part.roster_rows(session, subject, class_id)
     ]
     scores = classes.score_rows(session, subject, class_id, replaced=False)
     return plan, drawn_board(plan, people, scores, language)

@@ -11,6 +11,7 @@ from fastapi import APIRouter, Form, Request, Response
 from sqlalchemy.orm import Session
 
 from api.classes import service as classes
+from api.classes import taking_part
 from api.classes.endpoints import ClassId, class_answer
 from api.folder.sheets import read_seconds
 from api.http import Reader, Sender, ServiceNow, language_of
@@ -90,7 +91,7 @@ def recording_page(
         row = recording_of(session, subject, class_id, recording_id)
         found = classes.seen_class(session, subject, class_id)
         state = state_answer(session, found)
-        roster = classes.roster_rows(session, subject, class_id)
+        roster = taking_part.roster_rows(session, subject, class_id)
         answer = recording_answer(session, row)
         language = language_of(request)
         names = {person.handle: person.name for _, person in roster}

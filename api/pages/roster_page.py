@@ -7,8 +7,8 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from api.classes import service as classes
+from api.classes import taking_part
 from api.classes.endpoints import ClassId, class_answer
-from api.classes.taking_part import tick_roster
 from api.http import Reader, ServiceNow, Writer
 from api.language import deferred
 from api.pages.forms import FormNow, Text, go
@@ -33,7 +33,7 @@ def drawn_roster(
         raise NotHere
     with service.database.reading() as session:
         row = classes.seen_class(session, subject, class_id)
-        there = classes.roster_rows(session, subject, class_id)
+        there = taking_part.roster_rows(session, subject, class_id)
         on = {person.handle for _, person in there}
         athletes = session.scalars(
             visible_people(subject)
@@ -74,7 +74,9 @@ def keep_roster(
     names = [line.strip()[:200] for line in typed.splitlines() if line.strip()]
     try:
         with service.database.writing() as session:
-            tick_roster(session, service, subject, class_id, handles=handles, names=names)
+            taking_part.tick_roster(
+                session, service, subject, class_id, handles=handles, names=names
+            )
     except (Conflict, Refused) as error:
         return drawn_roster(
             request, service, subject, class_id, ticked=set(handles), typed=typed,
@@ -86,15 +88,15 @@ def keep_roster(
 
 def written(session: Session, subject: Subject, class_id: str) -> str:
     """The roster as a sheet."""
-    return roster_sheet(classes.roster_rows(session, subject, class_id))
+    return roster_sheet(taking_part.roster_rows(session, subject, class_id))
 
 
 def take(
     session: Session, service: Service, subject: Subject, class_id: str, text: str
 ) -> tuple[str, ...]:
     """Keep a roster's sheet; gives the cells that it left out."""
-    athletes, problems = classes.roster_text_of(text)
-    classes.set_roster(session, service, subject, class_id, athletes)
+    athletes, problems = taking_part.roster_text_of(text)
+    taking_part.set_roster(session, service, subject, class_id, athletes)
     return problems
 
 

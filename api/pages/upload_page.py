@@ -10,6 +10,7 @@ from sqlalchemy.orm import Session
 from starlette.datastructures import FormData, UploadFile
 
 from api.classes import service as classes
+from api.classes import taking_part
 from api.classes.endpoints import ClassId, class_answer
 from api.http import Sender, ServiceNow, language_of
 from api.language import deferred
@@ -71,7 +72,7 @@ def drawn_upload(
     with service.database.reading() as session:
         found = classes.seen_class(session, subject, class_id)
         plan = classes.class_plan(session, found)
-        roster = classes.roster_rows(session, subject, class_id)
+        roster = taking_part.roster_rows(session, subject, class_id)
         own = next((row for row, person in roster if person.id == subject.person_id), None)
         takes_part = own is not None or not subject.coaches
         before = typed_before(language, plan, own_rows(session, subject, class_id))
