@@ -121,7 +121,7 @@ def keep_figures(request: Request, service: ServiceNow, subject: Keeper, form: F
             {
                 "name": typed["name"],
                 "sex": typed["sex"] or None,
-                "birth_year": int(year) if year is not None else None,
+                "birth_year": int(year) if year is not None and year.is_integer() else year,
                 **numbers,
             }
         )
