@@ -76,14 +76,15 @@ def line_path(columns: Columns, bottom: float, top: float, height: int, longest:
     """
     parts: list[str] = []
     last_column = last_x = last_y = -1
-    for column in np.flatnonzero(np.isfinite(columns.high)).tolist():
-        low = level(columns.low[column], bottom, top, height)
-        high = level(columns.high[column], bottom, top, height)
+    filled = np.flatnonzero(np.isfinite(columns.high))
+    lows = levels(columns.low[filled], bottom, top, height)
+    highs = levels(columns.high[filled], bottom, top, height)
+    for column, low, high in zip(filled.tolist(), lows, highs, strict=True):
         # of two, the one nearer to where the line comes from goes first
-        levels = [low] if low == high else sorted((low, high), key=lambda y: abs(y - last_y))
+        ends = [low] if low == high else sorted((low, high), key=lambda y: abs(y - last_y))
         places = (2,) if low == high else (1, 3)
         broken = last_column < 0 or column - last_column - 1 > longest
-        for place, y in zip(places, levels, strict=True):
+        for place, y in zip(places, ends, strict=True):
             x = 4 * column + place
             parts.append(f"M{x} {y}" if broken else f"l{x - last_x} {y - last_y}")
             broken = False
@@ -98,8 +99,8 @@ def area_path(columns: Columns, top: float, height: int) -> str:
     Each column has first its highest, then its lowest value, each half a column wide; an empty
     column is at zero. Column i spans 2·i to 2·i + 2, so that all numbers are whole.
     """
-    y_high = [level(value, 0.0, top, height) for value in np.nan_to_num(columns.high).tolist()]
-    y_low = [level(value, 0.0, top, height) for value in np.nan_to_num(columns.low).tolist()]
+    y_high = levels(np.nan_to_num(columns.high), 0.0, top, height)
+    y_low = levels(np.nan_to_num(columns.low), 0.0, top, height)
     parts = [f"M0 {height}"]
     at, width = height, 0
     for high, low in zip(y_high, y_low, strict=True):
@@ -112,7 +113,8 @@ def area_path(columns: Columns, top: float, height: int) -> str:
     return "".join(parts)
 
 
-def level(value: float, bottom: float, top: float, height: int) -> int:
-    """The whole y coordinate of a value, held inside the drawing."""
-    share = (value - bottom) / (top - bottom)
-    return round(height * (1.0 - min(max(share, 0.0), 1.0)))
+def levels(values: Floats, bottom: float, top: float, height: int) -> list[int]:
+    """The whole y coordinates of values, held inside the drawing."""
+    shares = np.clip((values - bottom) / (top - bottom), 0.0, 1.0)
+    whole: list[int] = np.round(height * (1.0 - shares)).astype(np.int64).tolist()
+    return whole
