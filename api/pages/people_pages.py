@@ -173,7 +173,7 @@ def make_link(
     address = link_address(public_address(request, service.settings), secret)
     link = {
         "url": address,
-        "svg": drawing(code_svg(address, "Personal link")),
+        "svg": drawing(code_svg(address, language_of(request).text("Personal link"))),
         "expires_at": found.expires_at,
         "invite": found.kind == "invite",
     }

@@ -12,12 +12,11 @@ from api.classes.endpoints import (
     visit_answer,
     wall_answer,
 )
-from api.http import Reader, ServiceNow, Writer
+from api.http import Reader, ServiceNow, Writer, language_of
 from api.pages.forms import go
 from api.pages.templates import drawing, me_of, page
-from api.people.sight import (
-    visible_visits,
-)
+from api.people.codes import code_svg
+from api.people.sight import visible_visits
 from api.problems import NotHere
 from api.storage.model import SignIn
 
@@ -46,7 +45,7 @@ def wall_code_page(
             me=me_of(session, subject),
             found=class_answer(session, subject, found),
             url=shown.url,
-            svg=drawing(shown.svg),
+            svg=drawing(code_svg(shown.url, language_of(request).text("Code for the wall"))),
             warning=service.settings.address_warning,
             visits=[visit_answer(session, visit) for visit in visits],
         )
