@@ -20,6 +20,7 @@ from reconcile.align.whole_class import (
 )
 from reconcile.classes import Athlete, ClassRecord
 from reconcile.counts import PlacedCount
+from reconcile.display import power_from_calories, power_from_speed
 from reconcile.effort import heart_answers
 from reconcile.energy.evidence import StepEvidence
 from reconcile.energy.logged import logged_steps
@@ -320,7 +321,23 @@ def _pulls(
         (
             pull.start_s - steps[index].start_s,
             pull.end_s - steps[index].start_s,
-            np.nan if (power := mean_power(track, [(pull.start_s, pull.end_s)])) is None else power,
+            _pull_power(track, pull.start_s, pull.end_s),
         )
         for pull in pulls_of_step(track, steps, index)
     )
+
+
+def _pull_power(track: MachineTrack, start_s: float, end_s: float) -> float:
+    """Mean power of a pull, W: as recorded, else by what the count or the distance grew; or NaN."""
+    power_w = mean_power(track, [(start_s, end_s)])
+    if power_w is not None:
+        return power_w
+    times_s, seconds = np.array([start_s, end_s]), end_s - start_s
+    if track.calories is not None:
+        counted = float(np.diff(track.calories_at(times_s))[0])
+        return max(power_from_calories(counted, seconds), 0.0)
+    if track.metres is not None:
+        return power_from_speed(
+            float(np.diff(track.metres_at(times_s))[0]) / seconds, track.machine
+        )
+    return float("nan")

@@ -78,7 +78,9 @@ def _inside(step: StepEvidence, pulls: list[Part], length: float) -> tuple[Part,
         tasks = tuple(task for task in tasks if not task.on_machine)
     elif not tasks:
         return ()
-    guessed = end is None and not any(_is_open(task) for task in tasks)
+    # Who recorded a machine and never pulled was still at the tasks before it at the bell.
+    kept_from_machine = len(tasks) < len(step.planned.tasks)
+    guessed = end is None and not kept_from_machine and not any(_is_open(task) for task in tasks)
     if guessed:
         stop = min(stop, begin + sum(_usual_seconds(task) for task in tasks))
     doing = [replace(_doing(tasks, begin, stop), guessed=guessed)] if tasks else []

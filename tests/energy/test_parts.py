@@ -154,3 +154,9 @@ def test_parts_fill_the_step_without_gap_or_overlap(
     for one, following in pairwise(parts):
         assert one.end_s == pytest.approx(following.start_s)
     assert all(part.seconds > 0 for part in found)
+
+
+def test_who_never_reached_a_recorded_machine_was_at_the_tasks_before_it_till_the_bell() -> None:
+    (_, doing) = parts_of(step_of((CARRY, STEP_UP, MOST), machine_recorded=True))
+    assert (doing.kind, doing.end_s, doing.guessed) == ("tasks", 150.0, False)
+    assert [task.movement for task, _ in doing.tasks] == ["sandbag carry", "box step-up"]
