@@ -1,13 +1,15 @@
 """When somebody pulls and when the flywheel only runs on, sample by sample and to the edge.
 
 An air-braked flywheel that nobody drives loses speed as dv/dt = −κ·v² (the brake takes P = k·v³
-from an energy m·v²/2), so 1/v grows in a straight line. That line tells coasting from pulling where
-a display holds its last power or a file has none, and gives the moment of the last pull between two
-samples.
+from an energy m·v²/2), so 1/v grows in a straight line; where friction or a display's smoothing
+rules, dv/dt = −κ·v and −ln v does. Each file is taken by the law that its own runs keep better. The
+line tells coasting from pulling where a display holds its last power or a file has none, and gives
+the moment of the last pull between two samples.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -32,14 +34,28 @@ COASTING_SHARE = 0.4
 # A calorie that takes so many times as long as usual was added by the flywheel, not by pulling.
 LONGEST_CALORIE = 1.6
 LEAST_FALL = 0.75
+# Below this a display's rounding and the last turns tell nothing of how the wheel slows down.
+LEAST_LAW_SPEED_M_S = 0.8
+# Steps of coasting that a law can be told from, and how much less they must stray from another.
+LEAST_FOR_LAW, SURELY_BETTER = 8, 0.8
 
 
 @dataclass(frozen=True, eq=False)
 class Coasting:
-    """Which samples are taken while the flywheel runs on, and by how much 1/v grows a second."""
+    """Which samples are taken while the flywheel runs on, and how it slows down.
+
+    slope: by how much `run_down` grows a second; None where the file does not tell.
+    by_air: whether the air brakes (dv/dt = −κ·v²), else friction (−κ·v).
+    """
 
     samples: Bools
     slope: float | None
+    by_air: bool = True
+
+    def run_down(self, speed_m_s: Floats | float) -> Floats:
+        """What grows in a straight line while nobody pulls: 1/v, or −ln v."""
+        speed = np.asarray(speed_m_s, dtype=np.float64)
+        return 1 / speed if self.by_air else -np.log(speed)
 
 
 def coasting(time_s: Floats, speed: Floats) -> Coasting:
@@ -49,29 +65,62 @@ def coasting(time_s: Floats, speed: Floats) -> Coasting:
     if len(known) < 3:
         return Coasting(none, None)
     step = np.diff(time_s)
-    moving = known > 0.3
-    with np.errstate(divide="ignore", invalid="ignore"):
-        growth = np.where(moving[1:] & moving[:-1], np.diff(1 / known) / step, np.inf)
     falling = np.concatenate([[False], (np.diff(known) < 0) & (step < LONGEST_SAMPLE_GAP_S)])
     edges = np.diff(np.concatenate([[0], falling.astype(int), [0]]))
+    begins, ends = np.flatnonzero(edges == 1).tolist(), np.flatnonzero(edges == -1).tolist()
     runs = [
         (a, b)
-        for a, b in zip(np.flatnonzero(edges == 1), np.flatnonzero(edges == -1), strict=True)
+        for a, b in zip(begins, ends, strict=True)
         if known[b - 1] < LEAST_FALL * known[a - 1] and known[a - 1] > MOVING_SPEED_M_S
     ]
     if not runs:
         return Coasting(none, None)
-    steep = np.concatenate([growth[a - 1 : b - 1] for a, b in runs])
-    steep = steep[np.isfinite(steep) & (steep > 0)]
-    if len(steep) == 0:
+    air, friction = (_law(known, step, runs, by_air=by_air) for by_air in (True, False))
+    by_air = friction.spread >= SURELY_BETTER * air.spread
+    growth, slope = (air if by_air else friction).growth, (air if by_air else friction).slope
+    if slope is None:
         return Coasting(none, None)
-    slope = float(np.percentile(steep, 60))
     found = none.copy()
     for a, b in runs:  # a run, not a sample
         steep_enough = growth[a - 1 : b - 1] >= COASTING_SHARE * slope
         steep_enough[1:-1] |= steep_enough[:-2] & steep_enough[2:]
         found[a:b] = steep_enough
-    return Coasting(found, slope)
+    return Coasting(found, slope, by_air)
+
+
+@dataclass(frozen=True, eq=False)
+class _Law:
+    """How `run_down` grows between samples, per second: by law, and how well that is kept.
+
+    slope: its usual growth while coasting. spread: of the growth within a run, relative to its
+    mean; infinite where too few samples tell.
+    """
+
+    growth: Floats
+    slope: float | None
+    spread: float
+
+
+def _law(speed: Floats, step_s: Floats, runs: Sequence[tuple[int, int]], *, by_air: bool) -> _Law:
+    """One law in the runs of falling speed; judged inside of them, where nobody pulls any more."""
+    moving = speed > 0.3
+    run_down = Coasting(moving, None, by_air).run_down(np.where(moving, speed, 1.0))
+    growth = np.where(moving[1:] & moving[:-1], np.diff(run_down) / step_s, np.inf)
+    steep = np.concatenate([growth[a - 1 : b - 1] for a, b in runs])
+    steep = steep[np.isfinite(steep) & (steep > 0)]
+    if len(steep) == 0:
+        return _Law(growth, None, np.inf)
+    slope = float(np.percentile(steep, 60))
+    parts = [
+        part[part >= COASTING_SHARE * slope]
+        for a, b in runs
+        if len(part := growth[a : b - 1][speed[a + 1 : b] > LEAST_LAW_SPEED_M_S])
+    ]
+    inside = np.concatenate(parts) if parts else steep[:0]
+    if len(inside) < LEAST_FOR_LAW:
+        return _Law(growth, slope, np.inf)
+    off = np.concatenate([part / part.mean() - 1 for part in parts if len(part) > 0])
+    return _Law(growth, float(np.median(inside)), float(np.sqrt(np.mean(off**2))))
 
 
 def pulling_samples(
@@ -85,7 +134,10 @@ def pulling_samples(
     strokes = np.full(len(time_s), np.nan) if cadence is None else cadence
     has_cadence = bool(np.nanmax(strokes, initial=0.0) > 0)
     if power is not None:
-        pulling = np.nan_to_num(power) > LEAST_POWER_W
+        shown = np.nan_to_num(power)
+        pulling = shown > LEAST_POWER_W
+        # A first stroke that only began before its sample shows next to nothing.
+        pulling[1:-1] |= (shown[1:-1] > 0) & (shown[:-2] == 0) & pulling[2:]
         idle = free.samples.copy()
         if has_cadence:
             idle |= strokes == 0
@@ -194,7 +246,7 @@ def _end_by_coasting(
         return None
     pulled = float(np.median(speed[max(last - 2, 0) : last + 1]))
     at_s = time_s[after] - ((time_s[after] - time_s[after - 1]) / 2 if averaged else 0.0)
-    meets = at_s - (1 / speed[after] - 1 / pulled) / free.slope
+    meets = at_s - (free.run_down(speed[after]) - free.run_down(pulled)) / free.slope
     # The first coasting sample of a mean may hold some pulling; the later ones are pure.
     estimate = float(np.mean(meets[1:] if averaged and len(meets) > 1 else meets[:2]))
     return float(np.clip(estimate, time_s[last] - 1.2, time_s[last + 1] + 0.2))

@@ -11,6 +11,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 
 from ingest.recording import Floats, Lap
 from reconcile.align.grid import NOTHING, STEP_S, LogRatio, grid_s
@@ -22,8 +23,9 @@ EASY_ROUND = 0.12
 LEFT_EARLY = 0.01
 PULL_IN_REST = 0.12
 LEAST_ACTIVE_S = 4.0
-# How far one person's stops and starts lie from everybody's, in all rounds alike.
-HABIT_SD_S = 0.75
+# How far around a block edges are compared with it, and how finely its clock is cut.
+MARGIN_S = 40.0
+CLOCK_STEP_S = STEP_S / 2
 # How often a pull follows no plan at all: easy pulling in a rest, or a try between blocks.
 EASY_STRAY = 0.5
 HARD_STRAY = 0.08
@@ -92,31 +94,67 @@ def _uniform(x: Floats, low: float, high: float) -> Floats:
     return np.where((x >= low) & (x <= high), 1.0 / max(high - low, 1e-9), 0.0)
 
 
-def end_density(late_s: Floats, window_s: float, *, at_bell: bool) -> Floats:
-    """Density (1/s) of a pull's end, seconds after its window's end."""
+@dataclass(frozen=True)
+class BellHabit:
+    """How near to the bells somebody works.
+
+    share: how common that is. mean_s: how late all who do so are. own_sd_s: how far one person's
+    mean lies from that, in all rounds alike. bell_sd_s: how far one bell lies from that person's
+    mean.
+    """
+
+    share: float
+    mean_s: float
+    own_sd_s: float
+    bell_sd_s: float
+
+
+# People work from 2 s before a bell to 3 s after, each in their own way or each bell in another;
+# one in ten stops 5 to 20 s early. They begin up to a few seconds late, one in ten much later.
+STOPS = (
+    BellHabit(0.50, 0.5, 1.1, 0.6),
+    BellHabit(0.40, 0.5, 0.4, 1.35),
+    BellHabit(0.10, -12.0, 4.0, 4.0),
+)
+STARTS = (BellHabit(0.90, 2.0, 1.1, 0.6), BellHabit(0.10, 10.0, 5.0, 1.5))
+# A fixed amount after other tasks begins and ends in mid-window, much alike in all rounds: where,
+# and how far one person is from that, in shares of the window, and from round to round in seconds.
+AMOUNT_START, AMOUNT_END = (0.35, 0.2), (0.72, 0.18)
+AMOUNT_ROUND_SD_S = 6.0
+
+
+def end_density(
+    late_s: Floats, window_s: float, *, at_bell: bool, habit: BellHabit | None = None
+) -> Floats:
+    """Density (1/s) of a pull's end, seconds after its window's end.
+
+    habit: of somebody who has it, about their own mean; without one, of everybody.
+    """
     if not at_bell:
         return 0.9 * _uniform(late_s, -window_s, 1.0) + 0.1 * _uniform(late_s, -window_s, 20.0)
-    return (
-        0.60 * _normal(late_s, 0.3, 1.1)
-        + 0.22 * _normal(late_s, 0.3, 2.4)
-        + 0.12 * _uniform(late_s, -22.0, -2.0)
-        + 0.06 * _uniform(late_s, -window_s, 30.0)
-    )
+    if habit is None:
+        near = 0.60 * _normal(late_s, 0.3, 1.1) + 0.22 * _normal(late_s, 0.3, 2.4)
+    else:
+        near = 0.82 * _normal(late_s, habit.mean_s, habit.bell_sd_s)
+    return near + 0.12 * _uniform(late_s, -22.0, -2.0) + 0.06 * _uniform(late_s, -window_s, 30.0)
 
 
-def start_density(late_s: Floats, window_s: float, *, at_bell: bool) -> Floats:
-    """Density (1/s) of a pull's start, seconds after its window's start."""
+def start_density(
+    late_s: Floats, window_s: float, *, at_bell: bool, habit: BellHabit | None = None
+) -> Floats:
+    """Density (1/s) of a pull's start, seconds after its window's start; `habit` as for ends."""
     if not at_bell:
         x = np.clip(late_s / window_s, 0, 1)
         return np.where(
             (late_s >= 0) & (late_s <= window_s), 0.97 / window_s * 6 * x * (1 - x), 0.0
         ) + (0.03 * _uniform(late_s, -5.0, window_s))
-    return (
-        0.57 * _normal(late_s, 2.3, 1.5)
-        + 0.25 * np.where(late_s >= 0, np.exp(-np.maximum(late_s, 0) / 6.0) / 6.0, 0.0)
-        + 0.10 * _uniform(late_s, 0.0, 30.0)
-        + 0.08 * _uniform(late_s, -10.0, window_s)
-    )
+    if habit is None:
+        near = 0.57 * _normal(late_s, 2.3, 1.5) + 0.25 * np.where(
+            late_s >= 0, np.exp(-np.maximum(late_s, 0) / 6.0) / 6.0, 0.0
+        )
+    else:
+        near = 0.82 * _normal(late_s, habit.mean_s, habit.bell_sd_s)
+    return near + 0.10 * _uniform(late_s, 0.0, 30.0) + 0.08 * _uniform(late_s, -10.0, window_s)
 
 
 def pull_evidence(
@@ -125,45 +163,109 @@ def pull_evidence(
     windows: Sequence[MachineWindow],
     block_s: float,
 ) -> LogRatio:
-    """Evidence of pulls for each start of a block. `covered_s`: first and last sample."""
+    """Evidence of pulls for each start of a block. `covered_s`: first and last sample.
+
+    Whether a pull follows the plan is judged by the densities of all people; given that, what a
+    person does at every bell alike is summed out, starts and ends apart: rounds do not average it.
+    """
     if not windows or not pulls:
         return NOTHING
     first = int(np.floor((covered_s[0] - block_s) / STEP_S))
     last = int(np.ceil(covered_s[1] / STEP_S))
     starts = grid_s(first, last)
-    margin = 40.0
-    clock = np.arange(-margin, block_s + margin, STEP_S / 2)
-    end_ratio, start_ratio = np.zeros(len(clock)), np.zeros(len(clock))
+    clock = np.arange(-MARGIN_S, block_s + MARGIN_S, CLOCK_STEP_S)
+    start_habits, end_habits = _habits(windows)
+    of_starts = np.zeros((1 + len(start_habits), len(clock)))
+    of_ends = np.zeros((1 + len(end_habits), len(clock)))
+    midway = not any(window.starts_at_bell or window.ends_at_bell for window in windows)
     for window in windows:
         length = window.end_s - window.start_s
-        end_ratio += end_density(clock - window.end_s, length, at_bell=window.ends_at_bell)
-        start_ratio += start_density(clock - window.start_s, length, at_bell=window.starts_at_bell)
-    usual = block_s / len(windows)
-    end_log = np.log(0.97 * usual * end_ratio + 0.03)
-    start_log = np.log(0.97 * usual * start_ratio + 0.03)
-
-    total = np.zeros(len(starts))
-    for pull in pulls:
-        as_planned = np.interp(pull.start_s - starts, clock, start_log, left=0.0, right=0.0)
-        if abs(pull.end_s - covered_s[1]) >= 2.0:  # else cut off by the file's end: no edge
-            as_planned = as_planned + np.interp(
-                pull.end_s - starts, clock, end_log, left=0.0, right=0.0
+        for row, habit in enumerate((None, *start_habits)):
+            near = window.starts_at_bell or (midway and habit is not None)
+            of_starts[row] += start_density(
+                clock - window.start_s, length, at_bell=near, habit=habit
             )
+        for row, habit in enumerate((None, *end_habits)):
+            near = window.ends_at_bell or (midway and habit is not None)
+            of_ends[row] += end_density(clock - window.end_s, length, at_bell=near, habit=habit)
+    usual = block_s / len(windows)
+    of_starts = np.log(0.97 * usual * of_starts + 0.03)
+    of_ends = np.log(0.97 * usual * of_ends + 0.03)
+
+    total = _presence(pulls, covered_s, windows, starts, block_s)
+    began = np.zeros((len(of_starts), len(starts)))
+    ended = np.zeros((len(of_ends), len(starts)))
+    for pull in pulls:
+        start = _slid(of_starts, pull.start_s - starts[0], len(starts))
+        end = np.zeros((len(of_ends), len(starts)))
+        if abs(pull.end_s - covered_s[1]) >= 2.0:  # else cut off by the file's end: no edge
+            end = _slid(of_ends, pull.end_s - starts[0], len(starts))
         stray = EASY_STRAY if pull.easy else HARD_STRAY
-        total += np.logaddexp(np.log1p(-stray) + as_planned, np.log(stray))
-    total += _presence(pulls, covered_s, windows, starts, block_s)
-    return LogRatio(first, _habit_summed_out(total))
+        planned, astray = np.log1p(-stray) + start[0] + end[0], np.log(stray)
+        either = np.logaddexp(planned, astray)
+        share = np.exp(planned - either)
+        # Jensen's bound of the sum over planned and stray, at the shares that everybody's densities
+        # give: exact for these, so that only what is planned asks for a habit.
+        total += either - share * (start[0] + end[0])
+        began += share * start
+        ended += share * end
+    total += _habits_summed_out(began, start_habits) + _habits_summed_out(ended, end_habits)
+    return LogRatio(first, total)
 
 
-def _habit_summed_out(ratio: Floats) -> Floats:
-    """The evidence blurred by what a person does at every bell alike: rounds do not average it."""
-    reach = int(np.ceil(3 * HABIT_SD_S / STEP_S))
-    shifts = np.arange(-reach, reach + 1)
-    weights = np.exp(-0.5 * (shifts * STEP_S / HABIT_SD_S) ** 2)
-    padded = np.pad(ratio, reach, mode="edge")
-    around = np.stack([padded[reach + k : reach + k + len(ratio)] for k in shifts])
-    top = around.max(axis=0)
-    return np.asarray(top + np.log(weights / weights.sum() @ np.exp(around - top)))
+def _habits(
+    windows: Sequence[MachineWindow],
+) -> tuple[tuple[BellHabit, ...], tuple[BellHabit, ...]]:
+    """What people may be used to at the starts and at the ends of windows, where it tells."""
+    starts = STARTS if any(window.starts_at_bell for window in windows) else ()
+    ends = STOPS if any(window.ends_at_bell for window in windows) else ()
+    if starts or ends:
+        return starts, ends
+    length = float(np.median([window.end_s - window.start_s for window in windows]))
+    (start, start_sd), (end, end_sd) = AMOUNT_START, AMOUNT_END
+    return (
+        (BellHabit(1.0, start * length, start_sd * length, AMOUNT_ROUND_SD_S),),
+        (BellHabit(1.0, (end - 1) * length, end_sd * length, AMOUNT_ROUND_SD_S),),
+    )
+
+
+def _slid(tables: Floats, from_s: float, count: int) -> Floats:
+    """(row, start) values of tables over the block's clock at one moment of a recording.
+
+    The block's starts lie every step of the grid, the first `from_s` before that moment. Outside
+    the tables the values are 0.
+    """
+    out = np.zeros((len(tables), count))
+    place = (from_s + MARGIN_S) / CLOCK_STEP_S
+    whole, share = int(np.floor(place)), place - np.floor(place)
+    ratio = round(STEP_S / CLOCK_STEP_S)
+    low = max(-((tables.shape[1] - 2 - whole) // ratio), 0)
+    high = min(whole // ratio + 1, count)
+    if low < high:
+        at = whole - ratio * np.arange(low, high)
+        out[:, low:high] = (1 - share) * tables[:, at] + share * tables[:, at + 1]
+    return out
+
+
+def _habits_summed_out(evidence: Floats, habits: Sequence[BellHabit]) -> Floats:
+    """Evidence of edges as one, from rows of everybody's and of each habit in turn.
+
+    Each habit's is blurred by how far one person's mean may lie from that of all who have it.
+    """
+    if not habits:
+        everybodys: Floats = evidence[0]
+        return everybodys
+    parts = []
+    for row, habit in zip(evidence[1:], habits, strict=True):
+        reach = int(np.ceil(3 * habit.own_sd_s / STEP_S))
+        shifts = np.arange(-reach, reach + 1)
+        weights = np.exp(-0.5 * (shifts * STEP_S / habit.own_sd_s) ** 2)
+        weights *= habit.share / weights.sum()
+        around = sliding_window_view(np.pad(row, reach, mode="edge"), len(row))
+        top = around.max(axis=0)
+        parts.append(top + np.log(weights @ np.exp(around - top)))
+    together: Floats = np.logaddexp.reduce(parts)
+    return together
 
 
 def _presence(

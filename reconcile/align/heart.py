@@ -28,11 +28,15 @@ RESPONSE_WEIGHTS = (0.35, 0.40, 0.25)
 # sometimes (a sensor that lags) anywhere in the second range. Judgement, seconds.
 USUAL_DELAY_S, DELAY_SD_S = 13.5, 4.0
 LAGGING_S, LAGGING_SHARE = (12.0, 30.0), 0.10
+# A chest strap shows what the heart does at once, and never lags.
+STRAP_DELAY_S, STRAP_DELAY_SD_S = 10.5, 4.5
 WHITENING = 0.92
 WHITENING_LAG = 2
 # Whitened samples per independent one, judged from the correlation that whitening leaves.
 SAMPLES_PER_INDEPENDENT = 10.0
 AFTER_BLOCK_S = 60.0
+# From which share of a step's time on people are done with a fixed amount, and when the last are.
+FIRST_DONE, LAST_DONE = 0.55, 1.0
 LEAST_OVERLAP_S = 60.0
 MOST_GROUPS = 3
 # However badly a heart answers, sensors and bodies can be odder: no placement is ruled out by it.
@@ -71,6 +75,11 @@ def _groups(steps: Sequence[PlannedStep]) -> list[list[PlannedStep]]:
     return [[s for s in steps if s.kind == "work" and s.step == place] for place in places]
 
 
+def _to_the_bell(step: PlannedStep) -> bool:
+    """Whether a step's work goes on as long as there is time; a fixed amount ends before."""
+    return step.tasks[-1].most or step.tasks[-1].amount is None
+
+
 def block_demand(steps: Sequence[PlannedStep]) -> Floats:
     """(group, time) work asked for by a block, from its first bell to a minute after its last."""
     times = np.arange(0.0, steps[-1].end_s + AFTER_BLOCK_S, HEART_STEP_S)
@@ -80,6 +89,9 @@ def block_demand(steps: Sequence[PlannedStep]) -> Floats:
         for step in group:
             share = np.clip((times - step.start_s) / HEART_STEP_S + 0.5, 0, 1)
             share *= np.clip((step.end_s - times) / HEART_STEP_S + 0.5, 0, 1)
+            if len(step.tasks) == 1 and not _to_the_bell(step):
+                through = (times - step.start_s) / step.duration_s
+                share *= np.clip((LAST_DONE - through) / (LAST_DONE - FIRST_DONE), 0, 1)
             demand[row] += step_demand(step) * share
     return demand
 
@@ -98,8 +110,10 @@ def responses_to(demand: Floats) -> Floats:
     return answers
 
 
-def heart_evidence(heart_rate: Floats, answers: Floats) -> LogRatio:
+def heart_evidence(heart_rate: Floats, answers: Floats, *, strap: bool = False) -> LogRatio:
     """Evidence of heart rate for each time at which the first column of the answers may lie.
+
+    strap: whether it is known to be a chest strap's, which shows what the heart does at once.
 
     heart_rate: as `heart_grid` makes it. answers: of `responses_to`. The result is averaged over
     the responses that are tried.
@@ -161,15 +175,18 @@ def heart_evidence(heart_rate: Floats, answers: Floats) -> LogRatio:
     starts = (np.arange(len(joined)) - (count - 1) + before) * HEART_STEP_S
     enough = samples * HEART_STEP_S >= LEAST_OVERLAP_S
     joined = np.where(enough, np.maximum(joined, LEAST_EVIDENCE), 0.0)
-    return _on_fine_grid(starts, _delay_summed_out(joined))
+    return _on_fine_grid(starts, _delay_summed_out(joined, strap=strap))
 
 
-def _delay_summed_out(ratio: Floats) -> Floats:
+def _delay_summed_out(ratio: Floats, *, strap: bool) -> Floats:
     """Log Σ_d p(d) · exp(ratio shifted by d): a later answer is an earlier start."""
     delays_s = np.arange(0.0, LAGGING_S[1] + HEART_STEP_S, HEART_STEP_S)
-    usual = np.exp(-0.5 * ((delays_s - USUAL_DELAY_S) / DELAY_SD_S) ** 2)
-    lagging = (delays_s >= LAGGING_S[0]).astype(float)
-    weights = (1 - LAGGING_SHARE) * usual / usual.sum() + LAGGING_SHARE * lagging / lagging.sum()
+    mean_s, sd_s = (STRAP_DELAY_S, STRAP_DELAY_SD_S) if strap else (USUAL_DELAY_S, DELAY_SD_S)
+    usual = np.exp(-0.5 * ((delays_s - mean_s) / sd_s) ** 2)
+    weights = usual / usual.sum()
+    if not strap:
+        lagging = (delays_s >= LAGGING_S[0]).astype(float)
+        weights = (1 - LAGGING_SHARE) * weights + LAGGING_SHARE * lagging / lagging.sum()
     padded = np.pad(ratio, (0, len(delays_s) - 1))
     shifted = np.stack([padded[d : d + len(ratio)] for d in range(len(delays_s))])
     top = shifted.max(axis=0)

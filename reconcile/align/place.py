@@ -45,8 +45,8 @@ UNDATED_FACTOR = 1500.0
 SPREAD_OF_OTHERS_S = 10 * 86400.0
 OF_SOMETHING_ELSE = 0.01
 USUAL_SPREAD_S = 3600.0
-SURE = 0.94
-CREDIBLE_RIVAL = 0.05
+SURE = 0.98
+CREDIBLE_RIVAL = 0.02
 UNDATED_S = 86400.0
 PINNED = 60.0
 # The most that one recording's samples may say for one place against another, nats: hearts and
@@ -124,7 +124,7 @@ def evidence_by_source(
         key = demand.tobytes()
         if key not in answers:
             answers[key] = responses_to(demand)
-        found["heart rate"] = heart_evidence(signals.heart, answers[key])
+        found["heart rate"] = heart_evidence(signals.heart, answers[key], strap=signals.by_strap)
     if signals.track is not None and signals.upload.recording is not None:
         first_s = float(signals.upload.recording.time_s[0])
         found["machine"] = pull_evidence(

@@ -45,6 +45,17 @@ class Signals:
     length_s: float
     device_clock: DeviceClock | None = None
 
+    @property
+    def by_strap(self) -> bool:
+        """Whether heart rate is known to be a chest strap's.
+
+        A machine hears one, and only straps tell the time from beat to beat. Common practice, no
+        source.
+        """
+        recording = self.upload.recording
+        beats = recording is not None and recording.beat_interval_s is not None
+        return self.track is not None or beats
+
 
 def prepare(upload: Upload, equipment: str | None) -> Signals | None:
     """Signals of an upload; None where it could not be read. `equipment`: as logged."""

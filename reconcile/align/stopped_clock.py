@@ -36,6 +36,7 @@ from reconcile.pulling import (
     LONGEST_SAMPLE_GAP_S,
     MOVING_SPEED_M_S,
     SHORTEST_BREAK_S,
+    Coasting,
     coasting,
 )
 from reconcile.result import BlockPlacement
@@ -98,16 +99,18 @@ def pulls_between_stops(signals: Signals) -> StoppedPulls | None:
     if len(pulls) < 2 or float(np.max(np.diff(time_s))) > LONGEST_SAMPLE_GAP_S:
         return None
     speed = speed_of(recording)
-    slope = None if speed is None else coasting(time_s, speed).slope
+    free = None if speed is None else coasting(time_s, speed)
+    if free is not None and free.slope is None:
+        free = None
     rests_s = np.array(
-        [rest_before(time_s, speed, slope, first, second) for first, second in pairwise(pulls)]
+        [rest_before(time_s, speed, free, first, second) for first, second in pairwise(pulls)]
     )
-    longest_s = LONGEST_WAIT_S + (LONGEST_COAST_S if slope is None else 0.0)
+    longest_s = LONGEST_WAIT_S + (LONGEST_COAST_S if free is None else 0.0)
     if np.isnan(rests_s).all() or np.nanmax(rests_s) > longest_s:
         return None
     step_s = float(np.median(np.diff(time_s)))
     sd_s = np.hypot(WAIT_SD_S, WAIT_SD_STEPS * step_s)
-    shares = paused_shares(rests_s, float(sd_s) + (COAST_SD_S if slope is None else 0.0))
+    shares = paused_shares(rests_s, float(sd_s) + (COAST_SD_S if free is None else 0.0))
     stops = [
         (_restart(time_s, pull), share)
         for pull, share in zip(pulls[1:], shares, strict=True)
@@ -129,23 +132,24 @@ def pulls_between_stops(signals: Signals) -> StoppedPulls | None:
 
 
 def rest_before(
-    time_s: Floats, speed: Floats | None, slope: float | None, first: Pull, second: Pull
+    time_s: Floats, speed: Floats | None, free: Coasting | None, first: Pull, second: Pull
 ) -> float:
     """Seconds that the wheel was at rest between two pulls, less than 0 where it was still moving.
 
-    The coasting before is taken off by its law: 1/v grows by `slope` a second. Without one, the
-    seconds without pulling. NaN where there is no break.
+    The coasting before is taken off by its law. Without one, the seconds without pulling. NaN where
+    there is no break.
     """
     gap_s = second.start_s - first.end_s
     if gap_s < SHORTEST_BREAK_S:
         return np.nan
-    if speed is None or slope is None:
+    if speed is None or free is None or free.slope is None:
         return gap_s
     last = speed[(time_s <= first.end_s) & (time_s > first.end_s - PULLED_SPEED_S)]
     last = last[last > MOVING_SPEED_M_S]
     if len(last) == 0:
         return gap_s
-    return gap_s - float(1 / MOVING_SPEED_M_S - 1 / np.median(last)) / slope
+    coasted = free.run_down(MOVING_SPEED_M_S) - free.run_down(float(np.median(last)))
+    return gap_s - float(coasted) / free.slope
 
 
 def paused_shares(rests_s: Floats, sd_s: float) -> Floats:

@@ -190,6 +190,36 @@ def test_the_last_pull_is_found_between_two_samples_by_the_coasting_law(
     assert pull.end_s == pytest.approx(end_s, abs=0.1)
 
 
+def slowing_by_friction(pulls: tuple[tuple[float, float], ...], tau_s: float) -> Recording:
+    """Speed that dies away as exp(−t/τ), the solution of dv/dt = −v/τ, after each pull."""
+    time_s = np.arange(0.0, pulls[-1][1] + 30)
+    speed = np.zeros(time_s.size)
+    for begin, end in pulls:
+        spun_up = 4.2 * (1 - np.exp(-np.maximum(time_s - begin, 0.0) / 0.9))
+        speed = np.where((time_s >= begin) & (time_s <= end), spun_up, speed)
+        speed = np.where(time_s > end, 4.2 * np.exp(-(time_s - end) / tau_s), speed)
+    return Recording("fit", "rower", None, time_s.size, time_s, speed_m_s=speed)
+
+
+@settings(max_examples=40)
+@given(end_s=st.floats(60.0, 61.0), tau_s=st.floats(2.0, 4.0))
+def test_a_wheel_that_friction_stops_is_told_from_one_that_the_air_stops(
+    end_s: float, tau_s: float
+) -> None:
+    pulls = tuple((80.0 * n + 20.5, 80.0 * n + end_s) for n in range(6))
+    found = track_of(slowing_by_friction(pulls, tau_s)).pulls
+    assert [pull.end_s for pull in found] == pytest.approx([end for _, end in pulls], abs=0.1)
+
+
+def test_a_pull_that_began_just_before_a_mean_of_power_begins_before_it() -> None:
+    # The mean of the second up to 20 s holds a tenth of a second of a first stroke: 2 W.
+    power = np.array([0.0] * 20 + [2.0, 90.0] + [180.0] * 40 + [0.0] * 20)
+    time_s = np.arange(power.size, dtype=np.float64)
+    recording = Recording("fit", "bike", None, time_s.size, time_s, power_w=power)
+    (pull,) = track_of(recording, "bike").pulls
+    assert pull.start_s == 19.5
+
+
 @given(by_s=st.floats(-5000, 5000))
 def test_a_track_on_another_clock_is_the_same_track(by_s: float) -> None:
     track = track_of(sampled(spun(PULLS, 0, LENGTH_S)))
