@@ -11,7 +11,6 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.lib.stride_tricks import sliding_window_view
 
 from ingest.recording import Floats, Lap
 from reconcile.align.grid import NOTHING, STEP_S, LogRatio, grid_s
@@ -26,6 +25,8 @@ LEAST_ACTIVE_S = 4.0
 # How far around a block edges are compared with it, and how finely its clock is cut.
 MARGIN_S = 40.0
 CLOCK_STEP_S = STEP_S / 2
+# Evidence so far below the best, nats, is as good as none; its exponential is still a number.
+LEAST_LOG = -600.0
 # How often a pull follows no plan at all: easy pulling in a rest, or a try between blocks.
 EASY_STRAY = 0.5
 HARD_STRAY = 0.08
@@ -258,12 +259,11 @@ def _habits_summed_out(evidence: Floats, habits: Sequence[BellHabit]) -> Floats:
     parts = []
     for row, habit in zip(evidence[1:], habits, strict=True):
         reach = int(np.ceil(3 * habit.own_sd_s / STEP_S))
-        shifts = np.arange(-reach, reach + 1)
-        weights = np.exp(-0.5 * (shifts * STEP_S / habit.own_sd_s) ** 2)
-        weights *= habit.share / weights.sum()
-        around = sliding_window_view(np.pad(row, reach, mode="edge"), len(row))
-        top = around.max(axis=0)
-        parts.append(top + np.log(weights @ np.exp(around - top)))
+        weights = np.exp(-0.5 * (np.arange(-reach, reach + 1) * STEP_S / habit.own_sd_s) ** 2)
+        top = float(np.max(row))
+        padded = np.pad(np.exp(np.maximum(row - top, LEAST_LOG)), reach, mode="edge")
+        blurred = np.convolve(padded, habit.share * weights / weights.sum(), mode="valid")
+        parts.append(top + np.log(blurred))
     together: Floats = np.logaddexp.reduce(parts)
     return together
 
