@@ -174,7 +174,11 @@ def make_link(request: Request, service: ServiceNow, subject: Keeper) -> Respons
         found, secret = own_link(session, service, subject)
         until = found.expires_at
     address = link_address(public_address(request, service.settings), secret)
-    shown = {"link": address, "svg": drawing(code_svg(address, "Personal link")), "until": until}
+    shown = {
+        "link": address,
+        "svg": drawing(code_svg(address, language_of(request).text("Personal link"))),
+        "until": until,
+    }
     return drawn_you(request, service, subject, shown=shown)
 
 
