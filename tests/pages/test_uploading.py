@@ -12,6 +12,7 @@ import pytest
 from fastapi.testclient import TestClient
 from hypothesis import given
 from hypothesis import strategies as st
+from playwright.sync_api import Browser, expect
 
 from api.language import language
 from api.pages.score_form import Typed, logged_of_form, made_of
@@ -19,6 +20,7 @@ from api.recordings import shared
 from api.settings import Settings
 from api.storage.moments import now
 from reconcile.plan_text import read_plan
+from tests.pages.served import PHONE, Served
 from tests.pages.test_own_sheet import text_of
 from tests.service.gym import (
     API,
@@ -320,3 +322,58 @@ def test_the_manifest_is_as_the_share_target_specification_has_it(gym: GymUnderT
         found = gym.client().get(icon["src"])
         assert found.is_success
         assert found.headers["content-type"] == icon["type"]
+
+
+# ---- with scripts
+
+
+def test_what_the_rounds_make_is_shown_as_one_types(browser: Browser, served_class: Served) -> None:
+    page = served_class.page(browser, "a03", PHONE)
+    page.goto(served_class.url(f"/classes/{served_class.class_id}/upload"))
+    orchard = page.locator("fieldset", has_text="orchard: calories")
+    orchard.get_by_label("2", exact=True).fill("16,5")
+    expect(orchard.locator("output")).to_have_text(": 94.5")
+    gate = page.locator("fieldset", has_text="gate: metres")
+    gate.get_by_label("4", exact=True).fill("320")
+    expect(gate.locator("output")).to_have_text(": 320")
+    page.context.close()
+
+
+def test_a_refused_file_is_told_in_place_and_what_was_typed_stays(
+    browser: Browser, served_class_to_change: Served, tmp_path: Path
+) -> None:
+    place = served_class_to_change
+    page = place.page(browser, "a03", PHONE)
+    page.goto(place.url(f"/classes/{place.class_id}/upload"))
+    (tmp_path / "talk.fit").write_bytes(b"hello")
+    page.locator("#files").set_input_files(tmp_path / "talk.fit")
+    expect(page.locator(".chosen")).to_have_text("talk.fit, 1 kB")
+    page.get_by_label("1", exact=True).first.fill("17")
+    page.get_by_role("button", name="Send").click()
+    told = page.locator(".said.wrong")
+    expect(told).to_contain_text("talk.fit: That file is not a recording")
+    expect(told).to_be_focused()
+    expect(page.get_by_label("1", exact=True).first).to_have_value("17")
+    expect(page.get_by_role("button", name="Send")).to_be_enabled()
+    page.context.close()
+
+
+def test_how_far_sending_is_is_told(
+    browser: Browser, served_class_to_change: Served, tmp_path: Path
+) -> None:
+    place = served_class_to_change
+    context = place.context(browser, "a03", PHONE)
+    page = context.new_page()
+    page.goto(place.url(f"/classes/{place.class_id}/upload"))
+    (tmp_path / "row.csv").write_bytes(rower_csv(9, rounds=40))
+    page.locator("#files").set_input_files(tmp_path / "row.csv")
+    slow = {"offline": False, "latency": 0, "downloadThroughput": -1, "uploadThroughput": 40_000}
+    session = context.new_cdp_session(page)
+    session.send("Network.enable")
+    session.send("Network.emulateNetworkConditions", slow)
+    page.get_by_role("button", name="Send").click()
+    expect(page.locator(".how-far")).to_contain_text("Sending: ")
+    expect(page.get_by_role("progressbar", name="Sending")).to_be_visible()
+    page.wait_for_url("**?said=sent")
+    expect(page.get_by_role("status").first).to_have_text("That is in.")
+    context.close()
