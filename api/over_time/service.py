@@ -9,23 +9,27 @@ from __future__ import annotations
 from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from functools import lru_cache
+from typing import Any
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from api.http import page_of
-from api.people.sight import visible_classes, visible_people, visible_plans
+from api.people.sight import visible_classes, visible_people, visible_plans, visible_scores
 from api.people.subject import Subject
 from api.problems import NotHere, NotReady
-from api.results.reading import class_result, record_without_signals
-from api.results.record import Inputs, read_inputs
+from api.results.reading import class_result
+from api.results.record import logged_of
 from api.results.service import seen_result
 from api.sheet.rows import Row, block_row, block_table, logged_score, placement_sd, shown_blocks
-from api.storage.model import Attendance, Person, Plan, PlanVersion, TrainingClass
+from api.storage.model import Attendance, Person, Plan, PlanVersion, Score, TrainingClass
 from api.storage.moments import with_offset
 from reconcile.classes import ClassRecord
 from reconcile.compliance import Compliance, block_compliance
 from reconcile.plan import DurationRange, Task, TimedBlock
+from reconcile.plan import Plan as PlanValue
+from reconcile.plan_text import read_plan
 from reconcile.result import ClassResult
 
 MOST_CLASSES = 24
@@ -119,7 +123,7 @@ def own_blocks(
     session: Session, subject: Subject, found: TrainingClass, handle: str
 ) -> list[OwnBlock]:
     """What one athlete did in one class; nothing where there is no result."""
-    told = class_told(session, subject, found)
+    told = class_told(session, subject, found, only=handle)
     if told is None:
         return []
     held, record, result = told
@@ -171,28 +175,46 @@ def plan_over_time(
 
 
 def class_told(
-    session: Session, subject: Subject, found: TrainingClass
+    session: Session, subject: Subject, found: TrainingClass, only: str | None = None
 ) -> tuple[Held, ClassRecord, ClassResult] | None:
-    """A class with its result, as much as the person may see; None where there is none yet."""
+    """A class with its result, as much as the person may see; None where there is none yet.
+
+    only: an athlete whose steps are wanted; of others their files stay, which may be theirs.
+    """
     try:
         document = seen_result(session, subject, found.id).document
     except NotReady:
         return None
-    inputs = read_inputs(session, found.id)
-    if inputs is None:
-        return None
-    return held_class(inputs), record_without_signals(inputs), class_result(document)
-
-
-def held_class(inputs: Inputs) -> Held:
-    """A class by what tells it from others."""
-    found = inputs.found
-    return Held(
-        found.id,
-        inputs.version.title,
-        with_offset(found.start, found.start_offset_s),
-        inputs.version.plan_id,
+    if only is not None:
+        nothing: dict[str, Any] = {"intervals": [], "scores": [], "advice": []}
+        document["athletes"] = [
+            entry if entry["athlete"] == only else entry | nothing for entry in document["athletes"]
+        ]
+    version = session.get_one(PlanVersion, found.plan_version_id)
+    start = with_offset(found.start, found.start_offset_s)
+    held = Held(found.id, version.title, start, version.plan_id)
+    logged = session.execute(
+        visible_scores(subject, found.id)
+        .where(Score.replaced_at.is_(None))
+        .join(Person, Person.id == Score.person_id)
+        .add_columns(Person.handle)
+        .order_by(Score.position, Score.id)
     )
+    record = ClassRecord(
+        plan=plan_of(version.text),
+        start=start,
+        start_tolerance_s=found.start_tolerance_s,
+        athletes=(),
+        scores=tuple(logged_of(row, handle) for row, handle in logged),
+        uploads=(),
+    )
+    return held, record, class_result(document)
+
+
+@lru_cache(maxsize=128)
+def plan_of(text: str) -> PlanValue:
+    """A plan read once: many classes are held by the same text."""
+    return read_plan(text)
 
 
 def likeness(block: TimedBlock, option: str | None = None) -> Hashable:
