@@ -27,7 +27,7 @@ from reconcile.timeline import unfold_block
 
 # A file teaches only where it is this probable that it is theirs: a name that nothing speaks
 # against is enough, one that anything speaks against is not. Judgement.
-SURELY_OWNED = 0.90
+SURELY_OWNED = 0.85
 # Shorter pulls in a step tell little of somebody's power, and longer ones in a rest are no rest.
 LEAST_PULLING_S = 10.0
 GOOD = ("confirmed", "plausible")

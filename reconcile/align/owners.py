@@ -13,18 +13,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from ingest.recording import Floats
-from reconcile.align.heart import (
-    HEART_STEP_S,
-    SAMPLES_PER_INDEPENDENT,
-    WHITENING,
-    WHITENING_LAG,
-    step_demand,
-)
+from reconcile.align.heart import HEART_STEP_S
 from reconcile.align.signals import Signals
 from reconcile.classes import Athlete
-from reconcile.filters import convolve_full
 from reconcile.machine import MachineTrack
-from reconcile.timeline import PlannedStep
+from reconcile.score.expected import NET_EFFICIENCY
 
 # Judgement, no source.
 OTHER_EQUIPMENT = np.log(0.02)
@@ -33,21 +26,23 @@ SAME_EQUIPMENT = np.log(2.0)
 SECOND_SENSOR = np.log(0.04)
 # Nobody works two machines at once, though a phone may record one of them beside its own file.
 TWO_MACHINES = -9.0
-# A logged score is near what the machine counted about this often.
-SCORE_NEAR = 0.75
-SCORE_SPREAD = 0.012
-LINEAR_TIME_CONSTANTS_S = (25.0, 40.0, 60.0)
-PAIR_DELAYS = (1, 3, 4, 6, 8, 11)
 LEAST_COMMON = 60
-LEAST_MACHINES = 4
-SAME_HEART_BPM = 1.5
-OTHER_HEART_BPM = 11.0
-SAME_WORK = 0.03
-HARD_SHARE = 0.94
+# Two recordings are near each other by the mean of exp(-gap / this); then the log ratio of one
+# heart against two, and of one work against two people's (as counted over simulated classes).
+HEARTS_APART_BPM, WORKS_APART = 3.0, 0.05
+HEARTS_NEAR = (0.10, 0.25, 0.35, 0.42, 0.50, 0.60, 0.70, 0.80)
+SAME_HEART = (-4.5, -3.2, -1.9, -0.3, 1.5, 4.0, 6.0, 6.5)
+WORKS_NEAR = (0.10, 0.20, 0.30, 0.40, 0.45, 0.55, 0.65, 0.85)
+SAME_WORK = (-2.0, -1.5, 0.0, 4.0, 6.5, 10.5, 12.5, 13.5)
+HARD_SHARE = 0.90
+USUAL_LOWEST_BPM, ABOVE_STANDING_BPM = 86.0, 4.0
+# Log of a density that no value falls below: anything may be odd.
+FAR_OFF = np.log(0.004)
+STRENGTH = {"m": 0.16, "f": 0.0, None: 0.08}
+USUAL_MASS_KG = {"m": 80.0, "f": 65.0, None: 72.0}
 # The most that a device's mark says for an athlete who had it before, and against the others.
 OWN_DEVICE, OTHERS_DEVICE = 2.0, -1.7
 UNKNOWN_MAX_HR = 183.0
-OTHER_WORK = 0.2
 
 
 @dataclass(frozen=True, eq=False)
@@ -83,135 +78,106 @@ def heart_signal(signals: Signals, x_s: float) -> ClassSignal:
     return ClassSignal(round(x_s / HEART_STEP_S), signals.heart)
 
 
-def plan_signal(starts_s: Sequence[float], steps: Sequence[Sequence[PlannedStep]]) -> ClassSignal:
-    """The work that the plan asks of an athlete, from five minutes before it to five after."""
-    margin = 300.0
-    first = round((min(starts_s) - margin) / HEART_STEP_S)
-    last_s = max(start + block[-1].end_s for start, block in zip(starts_s, steps, strict=True))
-    at_s = np.arange(first, round((last_s + margin) / HEART_STEP_S) + 1) * HEART_STEP_S
-    values = np.zeros(len(at_s))
-    for start_s, block in zip(starts_s, steps, strict=True):
-        for step in block:
-            inside = (at_s >= start_s + step.start_s) & (at_s < start_s + step.end_s)
-            values[inside] = step_demand(step)
-    return ClassSignal(first, values)
-
-
-def _linear_answers(work: Floats) -> Floats:
-    """(constant, time) first-order answers to work, without delay."""
-    lag_s = np.arange(0.0, 6 * max(LINEAR_TIME_CONSTANTS_S), HEART_STEP_S)
-    kernels = [np.exp(-lag_s / tau) for tau in LINEAR_TIME_CONSTANTS_S]
-    return np.stack([convolve_full(k / k.sum(), work)[: len(work)] for k in kernels])
-
-
-def heart_explained_by(heart: ClassSignal, rows: Sequence[ClassSignal]) -> float:
-    """Log evidence that work of these kinds together explains a heart rate.
-
-    Up to a constant that is common to all explanations of the same heart.
-    """
-    lag = WHITENING_LAG
-    count = len(heart.values)
-    signal = heart.values[lag:] - WHITENING * heart.values[:-lag]
-    good = np.isfinite(signal)
-    samples = int(np.count_nonzero(good))
-    if samples < 60:
-        return 0.0
-    target = signal[good]
-    lead = 150
-    answers = [_linear_answers(row.on(heart.first - lead, count + lead, 0.0)) for row in rows]
-    trend = np.stack([np.ones(count - lag), np.linspace(-1, 1, count - lag)])[:, good]
-    best = -np.inf
-    for delay in PAIR_DELAYS:
-        for response in range(len(LINEAR_TIME_CONSTANTS_S)):
-            shifted = [a[response, lead - delay : lead - delay + count] for a in answers]
-            white = [row[lag:] - WHITENING * row[:-lag] for row in shifted]
-            design = np.concatenate([trend, np.stack(white)[:, good]])
-            gram = design @ design.T + 1e-3 * np.eye(len(design))
-            cross = design @ target
-            fitted = np.linalg.solve(gram, cross)
-            rss = float(target @ target - fitted @ cross)
-            if fitted[2:].min() < -5.0:
-                rss *= 1.1
-            best = max(best, -0.5 * samples / SAMPLES_PER_INDEPENDENT * np.log(max(rss, 1e-6)))
-    return best
-
-
 def same_heart_evidence(first: ClassSignal, second: ClassSignal) -> float:
     """Log ratio of "the same heart" against "two hearts under one plan".
 
-    Told by how far apart two recordings of heart rate are: two sensors on one heart differ by a
-    beat or two for most of the time, two hearts by ten.
+    Told by how much of the time two recordings of heart rate are near: two sensors on one heart
+    differ by a beat or two for most of it, even where one is lost for a while.
     """
-    apart = np.inf
-    for move in range(-2, 10):  # a wrist sensor comes later than a strap
+    near = -np.inf
+    for move in range(-2, 13):  # a wrist sensor comes later than a strap
         gap = np.abs(first.on(second.first - move, len(second.values), np.nan) - second.values)
         gap = gap[np.isfinite(gap)]
         if len(gap) >= LEAST_COMMON:
-            apart = min(apart, float(np.median(gap)))
-    if not np.isfinite(apart):
-        return 0.0
-    same = 0.9 * np.exp(-apart / SAME_HEART_BPM) / SAME_HEART_BPM + 0.1 / 30
-    z = (np.log(max(apart, 0.5)) - np.log(OTHER_HEART_BPM)) / 0.6
-    other = np.exp(-0.5 * z * z) / (0.6 * np.sqrt(2 * np.pi) * max(apart, 0.5)) + 0.001
-    return float(np.log(same / other))
-
-
-def best_of_gains(gains: Floats) -> Floats:
-    """Log ratios of "this machine's work drove this heart" against "another's did".
-
-    gains: how much better each machine's work explains one heart than the plan alone does. All
-    follow one plan, so that every machine explains something: only the differences count.
-    """
-    if len(gains) < LEAST_MACHINES:
-        return np.clip(0.3 * (gains - 5.0), -2.0, 3.0)
-    rest = np.sort(gains)[:-1]
-    scaled = gains / (1.0 + 0.1 * float(np.std(rest)))
-    share = np.exp(scaled - scaled.max())
-    share /= share.sum()
-    return np.asarray(np.log(0.93 * share * len(gains) + 0.07))
+            near = max(near, float(np.mean(np.exp(-gap / HEARTS_APART_BPM))))
+    return float(np.interp(near, HEARTS_NEAR, SAME_HEART)) if np.isfinite(near) else 0.0
 
 
 def same_work_evidence(first: ClassSignal, second: ClassSignal) -> float:
-    """Log ratio of "one machine's work recorded twice" against "two people on two machines".
+    """Log evidence that two machines' files at once are of one athlete: one work recorded twice.
 
     Twice the same work differs by a few per cent from moment to moment, two people by more.
     """
-    apart = np.inf
+    near = -np.inf
+    one = _smooth(first.values)
+    other = ClassSignal(second.first, _smooth(second.values))
     for move in range(-3, 4):
-        other = second.on(first.first + move, len(first.values), 0.0)
-        either = (first.values > 0.05) | (other > 0.05)
+        moved = other.on(first.first + move, len(one), 0.0)
+        either = (one > 0.05) | (moved > 0.05)
         if np.count_nonzero(either) >= LEAST_COMMON / 2:
-            gap = np.abs(first.values - other)[either] / np.maximum(first.values, other)[either]
-            apart = min(apart, float(np.median(gap)))
-    if not np.isfinite(apart):
-        return 0.0
-    same = 0.9 * np.exp(-apart / SAME_WORK) / SAME_WORK + 0.1
-    z = (np.log(max(apart, 0.005)) - np.log(OTHER_WORK)) / 0.6
-    other_density = np.exp(-0.5 * z * z) / (0.6 * np.sqrt(2 * np.pi) * max(apart, 0.005)) + 0.01
-    return float(np.log(same / other_density))
+            gap = np.abs(one - moved)[either] / np.maximum(one, moved)[either]
+            near = max(near, float(np.mean(np.exp(-gap / WORKS_APART))))
+    return TWO_MACHINES + (float(np.interp(near, WORKS_NEAR, SAME_WORK)) if near >= 0 else 0.0)
+
+
+def _smooth(values: Floats) -> Floats:
+    """Each value with its three neighbours on either side."""
+    return np.convolve(values, np.ones(7) / 7, mode="same")
 
 
 def heart_level_evidence(heart: Floats, people: Sequence[Athlete], year: int) -> Floats:
-    """Per athlete, log evidence of how near their highest heart rate a recording's peak lies.
+    """Per athlete, log evidence of how near their highest and lowest heart rate a recording comes.
 
     Highest heart rate as the roster says, else by age: Tanaka et al. 2001, 208 − 0.7 · age (from
-    memory), ± 10. A hard class takes people to some 94 % of it (judgement).
+    memory). A hard class takes people to some 90 % of it, and nobody rests in one: the lowest is
+    that of standing about (judgement).
     """
     known = heart[np.isfinite(heart)]
     if len(known) < LEAST_COMMON:
         return np.zeros(len(people))
-    peak = float(np.percentile(known, 98))
-    usual = HARD_SHARE * np.array(
-        [
-            a.max_hr or (208 - 0.7 * (year - a.birth_year) if a.birth_year else UNKNOWN_MAX_HR)
-            for a in people
-        ]
+    highest = np.array([_highest_bpm(a, year) for a in people])
+    peak_spread = np.array([9.0 if a.max_hr else 11.0 if a.birth_year else 14.0 for a in people])
+    resting = np.array([a.resting_hr or np.nan for a in people])
+    lowest = np.where(
+        np.isnan(resting), USUAL_LOWEST_BPM, 0.82 * resting + 0.18 * highest + ABOVE_STANDING_BPM
     )
-    spread = np.array([8.0 if a.max_hr else 12.0 if a.birth_year else 15.0 for a in people])
-    log_density = np.logaddexp(
-        -0.5 * ((peak - usual) / spread) ** 2 - np.log(spread), np.log(0.002)
-    )
-    return np.asarray(log_density - np.mean(log_density))
+    lowest_spread = np.where(np.isnan(resting), 10.0, 8.0)
+    peak, low = np.percentile(known, (98, 3))
+    said = _near(float(peak), HARD_SHARE * highest, peak_spread)
+    return said + _near(float(low), lowest, lowest_spread)
+
+
+def _highest_bpm(athlete: Athlete, year: int) -> float:
+    by_age = 208 - 0.7 * (year - athlete.birth_year) if athlete.birth_year else UNKNOWN_MAX_HR
+    return athlete.max_hr or by_age
+
+
+def _near(value: float, usual: Floats, spread: Floats) -> Floats:
+    """Per athlete, log evidence of a value that lies about what is usual for each."""
+    log_density = np.logaddexp(-0.5 * ((value - usual) / spread) ** 2 - np.log(spread), FAR_OFF)
+    return np.asarray(log_density - np.logaddexp.reduce(log_density) + np.log(len(usual)))
+
+
+def power_level(track: MachineTrack) -> float:
+    """Log of the mean pulled power, W, as energy that it costs; NaN where the file tells none."""
+    power = track.pulled_power_w
+    if power is None or np.count_nonzero(track.pulling) < LEAST_COMMON / 2:
+        return float("nan")
+    mean_w = float(np.mean(np.nan_to_num(power)[track.pulling]))
+    return float(np.log(max(mean_w, 1.0) / NET_EFFICIENCY[track.machine]))
+
+
+def body_level(athlete: Athlete) -> tuple[float, float]:
+    """Log of the power that a body like this has, up to a constant, and its spread.
+
+    Power goes with mass and sex; both are judgement, as is what is usual where they are not said.
+    """
+    strength = STRENGTH[athlete.sex]
+    if athlete.mass_kg is not None:
+        return float(np.log(athlete.mass_kg)) + strength, 0.2 if athlete.sex else 0.22
+    usual_kg = USUAL_MASS_KG[athlete.sex]
+    return float(np.log(usual_kg)) + strength, 0.24 if athlete.sex else 0.3
+
+
+def power_level_evidence(level: float, bodies: Floats, spreads: Floats, usual: float) -> Floats:
+    """Per athlete, log evidence of whose power a machine's file shows.
+
+    level: of `power_level`. bodies, spreads: of `body_level`. usual: what levels are above bodies
+    in this class.
+    """
+    if not np.isfinite(level) or not np.isfinite(usual):
+        return np.zeros(len(bodies))
+    return _near(level, usual + bodies, spreads)
 
 
 def device_evidence(seen: Mapping[str, int], athletes: Sequence[str], *, worn: bool) -> Floats:
@@ -231,15 +197,3 @@ def device_evidence(seen: Mapping[str, int], athletes: Sequence[str], *, worn: b
     each = 1 / people if worn else 1.0
     share = (counts + each) / (total + each * people)
     return np.asarray(np.clip(np.log(share * people), OTHERS_DEVICE, OWN_DEVICE))
-
-
-def score_evidence(logged: float | None, recorded: float | None) -> float:
-    """Log ratio of a logged number under "read off this machine" against "read off another"."""
-    if logged is None or recorded is None or not recorded > 0:
-        return 0.0
-    sd = max(SCORE_SPREAD * recorded, 0.7)
-    near = np.exp(-0.5 * ((logged - recorded - 0.3) / sd) ** 2) / (sd * np.sqrt(2 * np.pi))
-    spread = 0.25 * recorded
-    far = np.exp(-0.5 * ((logged - recorded) / spread) ** 2) / (spread * np.sqrt(2 * np.pi))
-    far = max(far, 0.05 / recorded)
-    return float(np.log((SCORE_NEAR * near + (1 - SCORE_NEAR) * far) / far))

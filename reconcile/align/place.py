@@ -16,14 +16,13 @@ from reconcile.align.edges import (
     machine_windows,
     pull_evidence,
 )
-from reconcile.align.grid import NOTHING, STEP_S, LogRatio, grid_s, index_of, log_sum_exp
+from reconcile.align.grid import NOTHING, STEP_S, LogRatio, grid_s, index_of
 from reconcile.align.heart import block_demand, heart_evidence, responses_to
 from reconcile.align.joint import (
     ClassPrior,
     JointEstimate,
     Posterior,
     RecordingEvidence,
-    StartPrior,
     estimate,
 )
 from reconcile.align.signals import Signals
@@ -94,6 +93,10 @@ class Placement:
     def moved(self, by_s: float) -> Placement:
         """The same placement on a class clock whose zero lies `by_s` earlier."""
         return replace(self, start_s=self.start_s + by_s)
+
+    def as_nobodys(self) -> Placement:
+        """A recording that lies well enough in the class, but is of nobody who took part."""
+        return replace(self, status="unmatched", blocks=(), block_sd_s={})
 
 
 def block_evidence(
@@ -225,26 +228,6 @@ def place(
         for number, (assignment, item) in enumerate(zip(assignments, evidence, strict=True))
     )
     return joint, placements
-
-
-def support_under(
-    plan: Plan,
-    assignment: Assignment,
-    joint: JointEstimate,
-    stated_start: datetime,
-    answers: dict[bytes, Floats],
-) -> float:
-    """Log support of a recording if it followed another timeline, the bell being known."""
-    prior = ClassPrior(
-        tuple(StartPrior(start, np.zeros(1)) for start in joint.starts),
-        (),
-        tuple(index_of(block.duration_s) for block in plan.timed_blocks),
-    )
-    evidence = recording_evidence(assignment, plan, prior, stated_start, {}, answers)
-    weights = evidence.clock.copy()
-    for number, start in enumerate(joint.starts):
-        weights = weights + evidence.given_start(number, start)
-    return log_sum_exp(weights)
 
 
 def _summary(

@@ -22,8 +22,9 @@ from ingest.reading import read_file
 from ingest.recording import Recording
 from ingest.writers.fit import FitOptions, write_fit
 from reconcile.advice import sensor_advice
-from reconcile.align.owners import best_of_gains, device_evidence
-from reconcile.align.ownership import assign_owners, name_prior
+from reconcile.align.heart_of_machine import answered_best
+from reconcile.align.owners import device_evidence
+from reconcile.align.ownership import Claims, assign_owners, name_prior
 from reconcile.classes import ClassRecord, Upload
 from reconcile.document import document_text
 from reconcile.energy.heart import EARLIER_DAY_SD
@@ -381,7 +382,7 @@ class TestDeviceEvidence:
         assert apart <= 3.7
         prior = name_prior(["a00"], names)
         assert apart < prior[0] - prior[1]
-        clear = best_of_gains(np.array([40.0, *np.zeros(max(people, 4) - 1)]))
+        clear = answered_best(np.array([40.0, *np.zeros(max(people, 5) - 1)]), 1000)
         assert apart < clear[0] - clear[1]
 
     def test_more_classes_say_more_and_an_unknown_device_says_nothing(self) -> None:
@@ -407,13 +408,22 @@ class TestDeviceEvidence:
     def test_two_marked_watches_under_each_other_s_names_are_one_mistake(self) -> None:
         names = [f"a{n:02d}" for n in range(8)]
         files = ["a00.watch.fit", "a01.watch.fit"]
+
+        def owners_by(alone: np.ndarray) -> list[str | None]:
+            claims = Claims(
+                alone,
+                np.zeros((1, 2, 2)),
+                np.zeros(len(names), dtype=np.intp),
+                np.array([0, 1]),
+                np.array([True, True]),
+            )
+            return [found.owner for found in assign_owners(files, names, claims)]
+
         alone = np.array([name_prior([name], names) for name in names[:2]])
         alone[0, :-1] += device_evidence({"a01": 6}, names, worn=True)
-        only_one = assign_owners(files, names[:2], names, alone, np.zeros((2, 2)))
-        assert [found.owner for found in only_one] == ["a00", "a01"]
+        assert owners_by(alone) == ["a00", "a01"]
         alone[1, :-1] += device_evidence({"a00": 6}, names, worn=True)
-        both = assign_owners(files, names[:2], names, alone, np.zeros((2, 2)))
-        assert [found.owner for found in both] == ["a01", "a00"]
+        assert owners_by(alone) == ["a01", "a00"]
 
 
 class TestQuestions:

@@ -1,0 +1,163 @@
+"""Whether one heart answers the work on one machine.
+
+All follow one plan, so that every machine's work explains every heart to some degree: what tells is
+how much better one does than the others. A heart is explained by the work off the machine that the
+plan asks for until the first pull, by pulling, and by its power, each through a first-order answer.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.signal import lfilter
+
+from ingest.recording import Floats
+from reconcile.align.heart import HEART_STEP_S
+from reconcile.machine import MachineTrack
+from reconcile.timeline import PlannedStep
+
+# Judgement, no source. Both ways of the answer have one time constant here, that the fit is linear.
+TIME_CONSTANTS_S = (25.0, 40.0, 60.0)
+DELAYS_S = (2.0, 6.0, 8.0, 12.0, 16.0, 22.0)
+WHITENING = 0.95
+SAMPLES_PER_INDEPENDENT = 4.0
+MOST_GROUPS = 3
+# Before and after the blocks hearts are not looked at for longer than this; pulls are looked for
+# from a little before a bell.
+MARGIN_S = 600.0
+EARLY_S, LATE_S = 5.0, 2.0
+LEAST_SAMPLES = 60
+ENOUGH_MACHINES, ENOUGH_SAMPLES = 5, 300
+# Log ratio of "this machine's work drove this heart" against "another's did", by how much better it
+# explains the heart than the others on average (nats): as counted over simulated classes. A clear
+# winner says less than its fit: where the heart's own machine left no file, another wins as well.
+BETTER_BY = (-8.0, -4.0, -1.5, -0.5, 0.0, 0.5, 1.5, 3.0, 5.0, 8.0, 14.0, 25.0)
+SAYS = (-2.3, -1.8, -1.4, -0.9, 0.0, 0.1, 0.8, 1.5, 1.9, 2.3, 2.8, 3.6)
+
+
+@dataclass(frozen=True, eq=False)
+class Work:
+    """Whitened answers to each kind of work, (time constant, kind, time) on the heart's grid.
+
+    first: grid index of the first column; times are of the athlete's own clock.
+    """
+
+    first: int
+    answers: Floats
+
+
+def work_on(
+    track: MachineTrack,
+    first_sample_s: float,
+    starts_s: Sequence[float],
+    steps: Sequence[Sequence[PlannedStep]],
+) -> Work:
+    """What whoever used this machine did, if they follow these steps.
+
+    first_sample_s, starts_s: of the track's zero and of each block, on the athlete's own clock.
+    """
+    low_s = min(starts_s) - MARGIN_S - TIME_CONSTANTS_S[-1] * 4
+    high_s = max(s + b[-1].end_s for s, b in zip(starts_s, steps, strict=True)) + MARGIN_S
+    first = round(low_s / HEART_STEP_S)
+    at_s: Floats = np.asarray(np.arange(first, round(high_s / HEART_STEP_S) + 1) * HEART_STEP_S)
+    begins = np.array([pull.start_s for pull in track.pulls]) + first_sample_s
+    pulling = np.zeros(len(at_s))
+    for pull in track.pulls:
+        pulling += _share_of_grid(at_s, pull.start_s + first_sample_s, pull.end_s + first_sample_s)
+    rows = [np.minimum(pulling, 1.0), _power(track, at_s - first_sample_s)]
+    unpulled = np.zeros(len(at_s))  # left out, or the machine was never reached
+    for start_s, block in zip(starts_s, steps, strict=True):
+        for group in _groups(block):
+            row = np.zeros(len(at_s))
+            for step in group:
+                low, high = start_s + step.start_s, start_s + step.end_s
+                own = begins[(begins > low - EARLY_S) & (begins < high - LATE_S)]
+                if not (step.tasks and step.tasks[-1].on_machine):
+                    row += _share_of_grid(at_s, low, high)
+                elif len(own):
+                    row += _share_of_grid(at_s, low, min(high, float(own.min())))
+                else:
+                    unpulled += _share_of_grid(at_s, low, high)
+            rows.append(np.minimum(row, 1.0))
+    rows = [row for row in (*rows, unpulled) if row.any()]
+    keep = np.exp(-HEART_STEP_S / np.array(TIME_CONSTANTS_S))
+    answers = np.stack([lfilter([1 - k], [1, -k], np.stack(rows), axis=1) for k in keep])
+    return Work(first + 1, answers[:, :, 1:] - WHITENING * answers[:, :, :-1])
+
+
+def _share_of_grid(at_s: Floats, low_s: float, high_s: float) -> Floats:
+    """How much of the time about each grid point lies between two moments, 0 to 1."""
+    half = HEART_STEP_S / 2
+    common = np.minimum(at_s + half, high_s) - np.maximum(at_s - half, low_s)
+    return np.clip(common / HEART_STEP_S, 0.0, 1.0)
+
+
+def _groups(steps: Sequence[PlannedStep]) -> list[list[PlannedStep]]:
+    """Work steps of one place in the round; all together where there are many places."""
+    work = [step for step in steps if step.kind == "work"]
+    places = sorted({step.step for step in work})
+    if len(places) > MOST_GROUPS:
+        return [work]
+    return [[step for step in work if step.step == place] for place in places]
+
+
+def _power(track: MachineTrack, at_s: Floats) -> Floats:
+    """Pulled power as a share of the hard work on it; of a wheel without power by its cubic law."""
+    power = track.pulled_power_w
+    if power is None and track.metres is not None:
+        power = np.gradient(track.metres, track.time_s) ** 3 * track.pulling
+    if power is None or not track.pulling.any():
+        return np.zeros(len(at_s))
+    power = np.nan_to_num(power)
+    level = max(float(np.percentile(power[track.pulling], 90)), 1e-9)
+    return np.interp(at_s, track.time_s, power / level, left=0.0, right=0.0)
+
+
+def explained_by(first: int, heart: Floats, work: Work) -> float:
+    """Log likelihood of a heart rate under this work, up to a constant of the heart's own.
+
+    first: grid index of the heart's first value on the athlete's own clock. The heights of the
+    answers are fitted; delays and time constants are averaged over.
+    """
+    delays = np.round(np.array(DELAYS_S) / HEART_STEP_S).astype(np.intp)
+    low = max(first + 1, work.first + int(delays[-1]))
+    high = min(first + len(heart), work.first + work.answers.shape[2])
+    if high - low < LEAST_SAMPLES:
+        return 0.0
+    seen = heart[low - first - 1 : high - first]
+    white = seen[1:] - WHITENING * seen[:-1]
+    good = np.flatnonzero(np.isfinite(white))
+    if len(good) < LEAST_SAMPLES:
+        return 0.0
+    target = white[good]
+    columns = good[None, :] + (low - work.first) - delays[:, None]
+    answers = np.moveaxis(work.answers[:, :, columns], 2, 1).reshape(
+        -1, work.answers.shape[1], len(good)
+    )
+    trend = np.stack([np.ones(len(white)), np.linspace(-1, 1, len(white))])[:, good]
+    design = np.concatenate([np.broadcast_to(trend, (len(answers), *trend.shape)), answers], axis=1)
+    gram = design @ design.transpose(0, 2, 1) + 1e-3 * np.eye(design.shape[1])
+    cross = design @ target
+    fitted = np.linalg.solve(gram, cross[:, :, None])[:, :, 0]
+    rss = np.maximum(target @ target - np.einsum("ij,ij->i", fitted, cross), 1e-6)
+    logs = -0.5 * len(target) / SAMPLES_PER_INDEPENDENT * np.log(rss)
+    return float(logs.max() + np.log(np.mean(np.exp(logs - logs.max()))))
+
+
+def answered_best(explained: Floats, samples: int) -> Floats:
+    """Log ratio, for each machine, of "its work drove this heart" against "another's did".
+
+    explained: log likelihood of the heart under each machine's work. samples: of the heart. A short
+    recording, or one compared with few machines, says less: by chance one fits much better.
+    """
+    count = len(explained)
+    if count < 2:
+        return np.zeros(count)
+    top = explained.max()
+    weight = np.exp(explained - top)
+    others = (weight.sum() - weight) / (count - 1)
+    better_by = explained - top - np.log(np.maximum(others, 1e-300))
+    trust = min(count / ENOUGH_MACHINES, 1.0) * min(samples / ENOUGH_SAMPLES, 1.0)
+    return np.asarray(trust * np.interp(better_by, BETTER_BY, SAYS))
