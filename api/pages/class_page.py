@@ -23,10 +23,12 @@ from api.people.sight import visible_pins, visible_recordings, visible_visits
 from api.people.subject import Subject
 from api.problems import NotReady
 from api.questions.endpoints import pin_answer
+from api.results.drawings import Drawings
 from api.results.pages import labels_of
 from api.results.reading import class_result, record_without_signals
 from api.results.record import read_inputs
-from api.results.service import seen_result, state_answer
+from api.results.service import seen_drawings, seen_result, state_answer
+from api.service import Service
 from api.sheet import words
 from api.storage.model import Pin, Recording, SignIn
 
@@ -68,6 +70,7 @@ def class_page(
                 SignIn.ended_at.is_(None), SignIn.confirmed_at.is_(None)
             )
         ).all()
+        values = sheet_values(session, subject, class_id)
         return page(
             request,
             "class_coach",
@@ -87,8 +90,25 @@ def class_page(
             outcomes=OUTCOMES,
             quick=QUICK,
             table_names=TABLES,
-            **sheet_values(session, subject, class_id),
+            evidence_words=partial(
+                class_words.evidence_words,
+                language,
+                drawings_beside_result(session, service, subject, class_id),
+                values["names"],
+            ),
+            **values,
         )
+
+
+def drawings_beside_result(
+    session: Session, service: Service, subject: Subject, class_id: str
+) -> Drawings:
+    """What is kept beside the class's result; nothing where there is none yet."""
+    try:
+        seen = seen_result(session, subject, class_id)
+    except NotReady:
+        return Drawings()
+    return seen_drawings(service, session, subject, seen)
 
 
 def sheet_values(session: Session, subject: Subject, class_id: str) -> dict[str, Any]:

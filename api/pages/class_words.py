@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
-from api.language import Language, deferred
+from collections.abc import Mapping
+
+from api.language import Language, Sentence, deferred
+from api.results.drawings import Drawings
 
 # The time left for the machine, against the time intended.
 LOADS = {
@@ -35,3 +38,14 @@ def in_hundred(language: Language, probability: float) -> str:
     if probability < 0.01:
         return language.text("under 1 in 100")
     return language.text("{count} in 100", count=round(probability * 100))
+
+
+def evidence_words(
+    language: Language, drawings: Drawings, names: Mapping[str, str], text: str
+) -> str:
+    """What the engine says, in the reader's language, somebody else by their name."""
+    said = drawings.sentence(text)
+    if isinstance(said, Sentence) and "athlete" in said.values:
+        handle = str(said.values["athlete"])
+        said = Sentence(said.template, **{**said.values, "athlete": names.get(handle, handle)})
+    return language.told(said)

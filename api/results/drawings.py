@@ -1,14 +1,15 @@
 """What is drawn of a class when it is worked out, kept as numbers: pages put words to them.
 
-The signals themselves are at hand only then. Nothing here is in any language.
+The signals themselves are at hand only then, and so is what the engine's sentences are made of.
+Nothing here is in any language.
 """
 
 from __future__ import annotations
 
 import zlib
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
-from typing import ClassVar, Literal
+from typing import Any, ClassVar, Literal
 
 from pydantic import ConfigDict, TypeAdapter, ValidationError
 
@@ -18,7 +19,8 @@ from api.sheet.picture import Picture, athlete_picture
 from reconcile.align.explain import Candidate, ExplainedBlock, ExplainedRecording, explain
 from reconcile.classes import ClassRecord
 from reconcile.engine import Workings
-from reconcile.result import Energy, Status
+from reconcile.result import ClassResult, Energy, Status
+from reconcile.sentence import Sentence, read_sentence, sentence_document
 
 
 @dataclass(frozen=True)
@@ -77,12 +79,21 @@ class RecordingEvidence:
 
 @dataclass(frozen=True)
 class Drawings:
-    """Everything drawn of a class: athletes by handle, recordings by their name in the folder."""
+    """Everything drawn of a class: athletes by handle, recordings by their name in the folder.
+
+    sentences: by each text of the result's explanations and advice, what it is made of.
+    """
 
     __pydantic_config__: ClassVar[ConfigDict] = ConfigDict(ser_json_inf_nan="constants")
 
     athletes: Mapping[str, AthleteDrawing] = field(default_factory=dict)
     recordings: Mapping[str, RecordingEvidence] = field(default_factory=dict)
+    sentences: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
+
+    def sentence(self, text: str) -> str:
+        """A text of the result as a sentence that other languages can say, where that is known."""
+        made_of = self.sentences.get(text)
+        return text if made_of is None else read_sentence(made_of)
 
 
 FORM = TypeAdapter(Drawings)
@@ -99,7 +110,16 @@ def class_drawings(record: ClassRecord, worked: Workings) -> Drawings:
             for athlete in worked.result.athletes
         },
         {file: evidence_of(explain(record, worked.placed, file)) for file in worked.placed},
+        {text: sentence_document(text) for text in sentences_of(worked.result)},
     )
+
+
+def sentences_of(result: ClassResult) -> Iterator[Sentence]:
+    """What the engine says of everybody: explanations of scores, and advice."""
+    for athlete in result.athletes:
+        reasons = [reason for score in athlete.scores for reason in score.explanations]
+        texts = [reason.text for reason in reasons] + [advice.text for advice in athlete.advice]
+        yield from (text for text in texts if isinstance(text, Sentence))
 
 
 def evidence_of(told: ExplainedRecording) -> RecordingEvidence:

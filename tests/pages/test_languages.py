@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import html
 import re
 from pathlib import Path
 from typing import Any
@@ -13,6 +14,7 @@ from api.demo.session import PLAN
 from tests.language.catalogue import LANGUAGES
 from tests.pages.routes import path_of, read_by
 from tests.pages.served import NAMES, Served, in_addresses, opened
+from tests.service.gym import API
 
 SILENT = {"script", "style", "textarea", "pre", "code"}
 SPOKEN = {"aria-label", "title", "placeholder", "alt"}
@@ -65,3 +67,23 @@ def test_no_sentence_on_any_page_stays_english(demo_data: Path, code: str) -> No
             if same := sentences(english.text) & sentences(other.text):
                 alike[route] = same
     assert not alike
+
+
+def test_the_engines_own_sentences_are_said_in_the_readers_language(demo_data: Path) -> None:
+    with opened(demo_data, workers=0) as (gym, class_id):
+        document = gym.client("coach").get(f"{API}/classes/{class_id}/result").json()
+        texts = [
+            score["explanations"][0]["text"]
+            for athlete in document["athletes"]
+            for score in athlete["scores"]
+            if score["flag"]
+        ]
+        english, german = (
+            html.unescape(gym.client("coach").get(f"/classes/{class_id}", headers=headers).text)
+            for headers in ({"Accept-Language": "en"}, {"Accept-Language": "de"})
+        )
+        assert texts
+        for text in texts:
+            assert text in english
+            assert text not in german
+        assert "gezählt" in german
