@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import timedelta
 from functools import partial
-from typing import Annotated, Any
+from typing import Annotated
 
 from fastapi import APIRouter, Form, Request, Response
 from sqlalchemy.orm import Session
@@ -29,7 +29,7 @@ from api.questions.endpoints import PinId, pin_answer
 from api.questions.schemas import FURTHEST_S, PinAnswer
 from api.recordings.endpoints import RecordingId
 from api.recordings.service import recording_answer, seen_recording
-from api.results.drawings import Drawings, RecordingEvidence
+from api.results.drawings import BlockEvidence, Drawings, RecordingEvidence
 from api.results.reading import recording_result
 from api.results.service import seen_drawings, seen_result, state_answer
 from api.service import Service
@@ -61,12 +61,13 @@ class Part:
 class PartBlock:
     """One timed block of the plan on a recording.
 
-    evidence: None where the block has no place on it. drawn: kind, x and width of each step, and
-    bells, in per cent of the picture. start_s: of the likeliest place. undoable: by who looks.
+    evidence: None where the block has no place on it. bands: kind, x and width of each step, and
+    bells, in per cent of the picture; none on a recording of something else. start_s: of the
+    likeliest place. undoable: by who looks.
     """
 
     name: str
-    evidence: Any
+    evidence: BlockEvidence | None
     places: tuple[evidence_words.Place, ...]
     sources: tuple[str, ...]
     sentences: tuple[str, ...]
@@ -191,7 +192,7 @@ def block_of(
         first = first + timedelta(seconds=found.start_offset_s)
     bands: list[tuple[str, float, float]] = []
     bells: list[float] = []
-    if evidence is not None and told is not None and start_s is not None:
+    if evidence and told and start_s is not None and told.status != "unmatched":
         wide = told.end_s - told.start_s
 
         def across(seconds: float) -> float:
