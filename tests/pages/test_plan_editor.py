@@ -38,6 +38,14 @@ blocks:
 """
 
 
+@pytest.fixture(autouse=True)
+def patience() -> Iterator[None]:
+    """What a busy machine may take until a drawing is there."""
+    expect.set_options(timeout=30_000)
+    yield
+    expect.set_options(timeout=5_000)
+
+
 @pytest.fixture(scope="module")
 def place(demo_data: Path) -> Iterator[Served]:
     with served(demo_data) as found:
