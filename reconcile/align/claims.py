@@ -289,11 +289,12 @@ def _pairs(
         looked_at = [own[timeline].support >= NOT_LOOKED_AT for own in places]
         first_s = [own[timeline].first_s for own in places]
         steps = timelines.steps(timeline)
+        uses_machine = any(task.on_machine for b in steps for step in b for task in step.tasks)
         works: dict[int, Work] = {}
         for i in machines:
             track = files[i].signals.track
             assert track is not None
-            if looked_at[i]:
+            if looked_at[i] and uses_machine:
                 works[i] = work_on(track, first_s[i], timelines.bells_s, steps)
         numbers = list(works)
         for i in watches:
