@@ -21,6 +21,8 @@ from reconcile.sentence import Sentence
 MOST_ROWS = 10_000
 LONGEST_LINE = 65_536
 DELIMITERS = ",;\t"
+# What a spreadsheet runs, and what is written so that it does not.
+FORMULA = re.compile(r"'*[=+\-@\t\r]")
 NUMBER = re.compile(r"[+-]?(\d{1,9}([.,]\d{0,9})?|[.,]\d{1,9})", re.ASCII)
 CLOCK = re.compile(r"(?:(\d{1,2}):)?(\d{1,3}):(\d{2}(?:[.,]\d{1,3})?)", re.ASCII)
 
@@ -88,9 +90,7 @@ def read_sheet(text: str, *, file: str, known: Sequence[str], several: str = "")
         padded = [*cells, *[""] * (len(headings) - len(cells))]
         pairs = list(zip(headings, padded, strict=False))
         rows.append(
-            Row(
-                line, {heading: normalize("NFC", cell.strip()) for heading, cell in reversed(pairs)}
-            )
+            Row(line, {heading: unquoted(cell.strip()) for heading, cell in reversed(pairs)})
         )
     if len(table) - 1 > MOST_ROWS:
         message = Sentence("more than {most_rows} rows", most_rows=MOST_ROWS)
@@ -99,6 +99,19 @@ def read_sheet(text: str, *, file: str, known: Sequence[str], several: str = "")
             Mistake("too_large", message, file, line, 1, remedy=Sentence("the rest is left out"))
         )
     return Sheet(file, headings, tuple(rows), tuple(mistakes))
+
+
+def quoted(text: str) -> str:
+    """A cell as it is written: an apostrophe before what a spreadsheet would take for a formula.
+
+    Numbers stay as they are (OWASP, CSV injection). `unquoted` undoes it.
+    """
+    return f"'{text}" if FORMULA.match(text) and read_number(text) is None else text
+
+
+def unquoted(text: str) -> str:
+    """A cell as it was meant: the apostrophe that `quoted` put there is taken off again."""
+    return normalize("NFC", text[1:] if text.startswith("'") and FORMULA.match(text) else text)
 
 
 def delimiter_of(text: str) -> str:

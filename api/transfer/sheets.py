@@ -9,6 +9,7 @@ from collections.abc import Iterable, Sequence
 from api.folder import pins as pins_file
 from api.folder import roster as roster_file
 from api.folder import scores as scores_file
+from api.folder.sheets import quoted
 from api.storage.model import Attendance, Person, Score
 from api.storage.moments import with_offset
 from reconcile.classes import Pin
@@ -25,11 +26,14 @@ def number_text(value: float | None) -> str:
 
 
 def sheet_of(headings: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
-    """Rows under their headings, with plain line ends; None is blank."""
+    """Rows under their headings, with plain line ends; None is blank, no text runs as a formula."""
     stream = io.StringIO()
     writer = csv.writer(stream, lineterminator="\n")
     writer.writerow(headings)
-    writer.writerows(["" if cell is None else cell for cell in row] for row in rows)
+    writer.writerows(
+        ["" if cell is None else quoted(cell) if isinstance(cell, str) else cell for cell in row]
+        for row in rows
+    )
     return stream.getvalue()
 
 

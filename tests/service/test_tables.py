@@ -7,11 +7,13 @@ import io
 import json
 from collections.abc import Iterator
 from typing import Any
+from unicodedata import normalize
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from api.folder.sheets import quoted, read_number, unquoted
 from api.results.class_tables import TABLES, table_text
 from api.results.reading import class_result
 from api.results.tables import FORMULA
@@ -108,6 +110,25 @@ def test_no_cell_of_text_begins_as_a_formula_does(rows: list[dict[str, Any]]) ->
             if isinstance(row.get(name), str):
                 assert not cell.startswith(FORMULA)
                 assert cell.removeprefix("'") == row[name].removeprefix("'")
+
+
+@given(st.text(max_size=12).map(str.strip))
+def test_a_sheet_of_the_class_folder_is_as_safe_and_reads_back_as_it_was(text: str) -> None:
+    written = quoted(text)
+    assert not written.startswith(FORMULA) or read_number(text) is not None
+    assert unquoted(written) == normalize("NFC", text)
+
+
+@pytest.mark.parametrize(
+    ("text", "written"),
+    [
+        ("=1+1", "'=1+1"), ("-hard", "'-hard"), ("'=odd", "''=odd"), ("-12.5", "-12.5"),
+        ("'twas fine", "'twas fine"), ("@home", "'@home"), ("", ""), ("plain", "plain"),
+    ],
+)  # fmt: skip
+def test_only_what_would_run_is_written_with_an_apostrophe(text: str, written: str) -> None:
+    assert quoted(text) == written
+    assert unquoted(written) == text
 
 
 @pytest.mark.parametrize("result", [example.RESULT, made_result(["x01", "x02", "x05"])])
