@@ -24,7 +24,7 @@ from api.people.sight import visible_classes
 from api.people.subject import Subject
 from api.problems import NotHere, Refused
 from api.recordings.columns import read_private
-from api.recordings.service import SentFile, plain_name
+from api.recordings.files import SentFile, plain_name
 from api.recordings.shared import drop_shared, hold, shared_files
 from api.service import Service
 from api.storage.model import TrainingClass

@@ -19,8 +19,9 @@ from api.pages.forms import FormNow
 from api.pages.templates import me_of, page
 from api.people.subject import Subject
 from api.problems import NotHere, ServiceError
+from api.recordings.files import SentFile, plain_name
 from api.recordings.schemas import Outcome
-from api.recordings.service import SentFile, plain_name, receive
+from api.recordings.service import receive
 from api.results.service import state_answer
 from api.service import Service
 from api.sheet import words

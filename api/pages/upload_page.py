@@ -31,9 +31,9 @@ from api.people.consents import BY_NAME, answer_of
 from api.people.subject import Subject
 from api.problems import NotHere
 from api.recordings.endpoints import RecordingId
+from api.recordings.files import SentFile
 from api.recordings.schemas import Outcome
 from api.recordings.service import (
-    SentFile,
     delete_recording,
     move_recording,
     receive,

@@ -23,6 +23,7 @@ from api.people.schemas import DoneAnswer, Handle
 from api.people.sight import visible_recordings
 from api.problems import NotHere, Refused
 from api.recordings.columns import COLUMNS, decoded, parquet
+from api.recordings.files import SentFile
 from api.recordings.schemas import (
     Columns,
     ColumnsAnswer,
@@ -32,7 +33,6 @@ from api.recordings.schemas import (
     UploadAnswer,
 )
 from api.recordings.service import (
-    SentFile,
     delete_recording,
     own_bytes,
     receive,

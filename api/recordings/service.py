@@ -2,80 +2,39 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 from sqlalchemy import func, select, text
 from sqlalchemy.orm import Session
 
 from api.classes.service import seen_class
-from api.folder.recordings import SOURCES, read_file_name
-from api.language import deferred
+from api.folder.recordings import read_file_name
 from api.people.consents import answer_of
 from api.people.sight import own_recordings, visible_recordings
 from api.people.subject import Subject
-from api.problems import ConsentNeeded, NotHere, Refused
+from api.problems import ConsentNeeded, NotHere
 from api.recordings.columns import KIND, packed, read_private
+from api.recordings.files import (
+    KEPT_NAME,
+    NAME_DIGITS,
+    NOBODY,
+    OTHER_WORDS,
+    WORDS,
+    ReadFile,
+    SentFile,
+    device_of,
+    fatal_problem,
+    made_name,
+    plain_name,
+)
 from api.recordings.schemas import Outcome, RecordingAnswer
 from api.service import Service
 from api.storage.audit import write_line
 from api.storage.model import Attendance, Person, Recording, TrainingClass, Uploader
 from api.storage.store import BytesMissing, content_address
 from api.work.stale import raise_floor, touch_class
-from ingest.reading import FileReading
 
 BYTES = "bytes"
-KEPT_NAME = re.compile(r"[\w+-][\w.+-]{0,199}", re.ASCII)
-ENDING = re.compile(r"\.[A-Za-z0-9]{1,5}(\.gz)?$", re.IGNORECASE)
-NAME_DIGITS = 6
-NOBODY = "unassigned"
-
-WORDS = {
-    "empty": deferred("That file is empty: save the recording again and send the new file."),
-    "unknown_format": deferred(
-        "That file is not a recording that can be read here: save it as FIT, TCX, GPX or CSV."
-    ),
-    "damaged": deferred(
-        "That file is broken from the start: save the recording again and send that."
-    ),
-    "no_samples": deferred("Nothing was recorded in that file: is it a plan or a summary?"),
-    "too_large": deferred("That file is too large: send the recording of this one class only."),
-    "unsafe_markup": deferred(
-        "That file holds things that a recording has no need of, so it was not taken."
-    ),
-    "unsafe_archive": deferred("That zip cannot be opened safely: send the recordings themselves."),
-}
-OTHER_WORDS = deferred("That file cannot be used: save the recording again and send the new file.")
-
-
-@dataclass(frozen=True)
-class SentFile:
-    """A file as it came: the name it was sent with, and its bytes."""
-
-    name: str
-    data: bytes
-
-
-@dataclass(frozen=True)
-class ReadFile:
-    """A file that came, and what it decodes to."""
-
-    sent: SentFile
-    sha256: str
-    readings: tuple[FileReading, ...]
-
-    @property
-    def usable(self) -> bool:
-        """Whether anything in it is a recording."""
-        return any(reading.recording is not None for reading in self.readings)
-
-
-def plain_name(name: str) -> str:
-    """The last part of a name, without what does not print."""
-    last = name.replace("\\", "/").rsplit("/", 1)[-1]
-    shown = "".join(c for c in last if c.isprintable()).strip()
-    return shown[-200:] or "file"
 
 
 def receive(
@@ -169,8 +128,7 @@ def check_consent(session: Session, subject: Subject, person: Person) -> None:
 
 def refusal(session: Session, subject: Subject, class_id: str, file: ReadFile) -> Outcome:
     """Say what is wrong with a file, and note in the audit log that it was refused."""
-    problems = [problem for reading in file.readings for problem in reading.problems]
-    fatal = next((p for p in problems if p.code in WORDS), problems[-1] if problems else None)
+    fatal = fatal_problem(file)
     code = fatal.code if fatal else "unreadable"
     write_line(
         session, gym_id=subject.gym_id, actor=subject.audit_mark, action="upload.refuse",
@@ -249,25 +207,6 @@ def keep(
         about=found.id, size=row.size,
     )  # fmt: skip
     return outcome_of(session, row, sent_name, "stored"), True
-
-
-def device_of(file: ReadFile) -> str:
-    """The kind of device as the first readable recording tells it."""
-    devices = [r.recording.device for r in file.readings if r.recording is not None]
-    return devices[0] if len(set(devices)) == 1 and devices[0] in SOURCES else "unknown"
-
-
-def made_name(owners: Sequence[str], source: str, file: ReadFile, taken: set[str]) -> str:
-    """A name in the class folder that depends on the contents only, not on who came first."""
-    ending = ENDING.search(plain_name(file.sent.name))
-    formats = [r.recording.format for r in file.readings if r.recording is not None]
-    tail = ending.group(0).lower() if ending else f".{formats[0]}"
-    who = "+".join(owners) or NOBODY
-    for digits in range(NAME_DIGITS, 16):
-        name = f"{who}.{source}.{int(file.sha256[:digits], 16)}{tail}"
-        if name not in taken:
-            return name
-    raise Refused("That file cannot be named here.", code="no_name")
 
 
 def join_uploaders(session: Session, row: Recording, people: Sequence[Person]) -> bool:

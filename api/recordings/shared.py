@@ -14,7 +14,7 @@ from datetime import datetime, timedelta
 
 from api.people.subject import Subject
 from api.problems import NotHere
-from api.recordings.service import SentFile, plain_name
+from api.recordings.files import SentFile, plain_name
 from api.service import Service
 from api.storage.keys import SealBroken
 from api.storage.moments import now
