@@ -27,6 +27,7 @@ UNNAMED_NOBODYS = 0.01
 # Where one file carries the wrong name, the name's own file often carries the other's: one mistake,
 # not two. Log of how much likelier the second is than by itself.
 SWAPPED = 3.0
+LEAST_NOBODYS = 0.5
 ROUNDS = 200
 DAMPING = 0.5
 CONVERGED = 1e-3
@@ -34,9 +35,9 @@ CONVERGED = 1e-3
 
 @dataclass(frozen=True)
 class Ownership:
-    """A file's likeliest owner (None: nobody of this class) and how probable that is.
+    """A file's owner (None: nobody of this class) and how probable that is.
 
-    odds: the same of everybody, likeliest first.
+    odds: how probable everybody is, likeliest first.
     """
 
     file: str
@@ -82,13 +83,20 @@ def name_prior(
 
 
 def assign_owners(files: Sequence[str], athletes: Sequence[str], claims: Claims) -> list[Ownership]:
-    """The likeliest owner of each file, and how probable everybody is, all files together."""
+    """The likeliest owner of each file, and how probable everybody is, all files together.
+
+    Nobody's is only what is so more likely than not: to take a file from a class costs more than to
+    ask about the likeliest of several owners.
+    """
     shares = _marginals(claims)
     people = [*athletes, None]
     out = []
     for file, row in zip(files, shares, strict=True):
         odds = tuple((people[o], float(row[o])) for o in np.argsort(-row, kind="stable"))
-        out.append(Ownership(file, odds[0][0], odds[0][1], odds))
+        owner, probability = odds[0]
+        if owner is None and probability < LEAST_NOBODYS and len(odds) > 1:
+            owner, probability = odds[1]
+        out.append(Ownership(file, owner, probability, odds))
     return out
 
 
