@@ -243,15 +243,24 @@ def _question(
         logged=logged,
         equipment=equipment,
         intervals=done,
-        counts=tuple(PlacedCount(track) for _, track in tracks),
+        counts=tuple(PlacedCount(track, _cut_off(item)) for item, track in tracks),
         placement_sd_s=best.placement.block_sd_s.get(block.name, 2.0) if best else 0.5,
         placement_probability=_block_probability(best, block.name) if best else 1.0,
         ownership_probability=best.ownership if best else 1.0,
+        owner_stated=best is None or athlete.athlete in best.signals.upload.athletes,
         watch_calories=tuple(n for item in watch for n in _watch_calories(item, block)),
         has_heart_rate=any(
             len(item.signals.heart) and item.start_of(block.name) is not None for item in own
         ),
     )
+
+
+def _cut_off(item: Placed) -> bool:
+    """Whether a file ends before its recording did."""
+    upload = item.signals.upload
+    assert upload.recording is not None
+    problems = (*upload.problems, *upload.recording.problems)
+    return any(problem.code == "truncated" for problem in problems)
 
 
 def _block_probability(item: Placed, block: str) -> float:

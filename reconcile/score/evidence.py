@@ -52,6 +52,9 @@ FILLED_SPREAD = 0.25
 ROUND_SPREAD = 0.35
 # How probably a score counts what the flywheel adds in work off the machine right after the bell.
 RUN_ON_COUNTS = 0.6
+# Tasks off the machine that were seen to begin make it so many times less probable that nothing
+# followed on the machine after a recording's end.
+BEGUN_ELSEWHERE = 0.2
 # A step known to less than this share does not count as directly recorded.
 LEAST_COVER = 0.5
 # Seconds of machine time around a step within which its finish is looked for, and the grain.
@@ -68,7 +71,8 @@ class Evidence:
     run_on: (g, k), what the flywheel adds in work off the machine that follows without a rest.
     pieces: (k,), how many readings of the display make a round's value.
     sd: (g, k), the doubt of each value beside the scenario. skipped: (k,), rounds not attempted.
-    covered: (k,), share of the round's scored work that was recorded.
+    covered: (k,), share of the round's scored work that is known. unseen: (k,), rounds that count
+    in a total for what may have been done after the recording's end, though probably nothing was.
     recorded: (g,), which scenarios rest on a recording and not on mere expectation.
     machine: the machine that counted; None without one. pulls_in_rests: it was used in rests.
     """
@@ -81,6 +85,7 @@ class Evidence:
     pieces: Floats
     sd: Floats
     skipped: Bools
+    unseen: Bools
     covered: Floats
     recorded: Bools
     machine: str | None
@@ -96,7 +101,7 @@ class Evidence:
         """(k,) Which rounds count in a lowest, highest or mean: a skipped one does in seconds."""
         if self.measure == "seconds":
             return np.ones(len(self.skipped), dtype=bool)
-        return ~self.skipped
+        return ~self.skipped | self.unseen
 
     @property
     def best(self) -> int:
@@ -174,6 +179,7 @@ def _expected_evidence(
         pieces=pieces_of(scored),
         sd=np.maximum(ROUND_SPREAD * values, LEAST_SD[scored.measure]),
         skipped=skipped,
+        unseen=np.zeros(len(scored.rounds), dtype=bool),
         covered=np.zeros(len(scored.rounds)),
         recorded=np.zeros(len(factor), dtype=bool),
         machine=None,
@@ -224,7 +230,7 @@ def counts_of_step(step: ScoredStep, counts: Sequence[MachineCount]) -> list[Mac
     taken: list[MachineCount] = []
     busy: list[tuple[float, float]] = []
     for count in counts:
-        if count.covered(step.start_s, step.end_s) < LEAST_COVER:
+        if known_share(step, count) < LEAST_COVER:
             continue
         pulls = [
             (max(start, step.start_s), min(end, step.end_s))
@@ -247,6 +253,12 @@ def counts_of_step(step: ScoredStep, counts: Sequence[MachineCount]) -> list[Mac
     return taken
 
 
+def known_share(step: ScoredStep, count: MachineCount) -> float:
+    """Share of a step that a recording tells of, with what it probably missed nothing of."""
+    seen = count.covered(step.start_s, step.end_s)
+    return seen + (1 - seen) * count.idle_outside(step.start_s, step.end_s)
+
+
 def _counted_evidence(
     question: ScoreQuestion, scored: Scored, unit: Measure, skipped: Bools
 ) -> Evidence | None:
@@ -262,14 +274,29 @@ def _counted_evidence(
         _round_reading(steps, readings, known, unit, bool(skip))
         for steps, readings, skip in zip(scored.rounds, step_values, skipped, strict=True)
     ]
+    begun = _begun_elsewhere(question, scored)
+    missed = np.array([reading.missed for reading in rounds]) * ~skipped
+    unseen = np.zeros(len(rounds), dtype=bool)
     if unit != "seconds":
         idle = np.array([reading.idle for reading in rounds])
-        skipped = skipped | (idle & ~_begun_elsewhere(question, scored))
+        unseen = idle & (missed > 0) & ~begun & (scored.take == "total")
+        skipped = skipped | (idle & ~begun)
     read = np.stack([reading.read for reading in rounds], axis=1)
     with_rest = np.stack([reading.with_rest for reading in rounds], axis=1)
     run_on = np.stack([reading.run_on for reading in rounds], axis=1)
     sd = np.repeat(np.array([[reading.sd for reading in rounds]]), len(shift), axis=0)
     weight = shift_weight
+    if missed.any():
+        # Two worlds: nothing was done after the recording's end, or the usual was.
+        nothing = min(r.nothing for r, more in zip(rounds, missed, strict=True) if more)
+        if begun[missed > 0].any():
+            odds = BEGUN_ELSEWHERE * nothing / (1 - nothing)
+            nothing = odds / (1 + odds)
+        read = np.concatenate([read, read + missed[None, :, None]])
+        with_rest = np.concatenate([with_rest, with_rest + missed[None, :, None]])
+        run_on = np.tile(run_on, (2, 1))
+        sd = np.concatenate([sd, np.hypot(sd, FILLED_SPREAD * missed)])
+        weight = np.concatenate([nothing * weight, (1 - nothing) * weight])
     scale_sd = known[0].scale_sd
     if unit != "seconds" and scale_sd <= LEAST_FACTOR_SD:
         sd = np.hypot(sd, scale_sd * read[:, :, 0])
@@ -290,6 +317,7 @@ def _counted_evidence(
         pieces=pieces_of(scored),
         sd=sd,
         skipped=skipped,
+        unseen=unseen,
         covered=np.array([reading.covered for reading in rounds]),
         recorded=np.ones(len(weight), dtype=bool),
         machine=known[0].machine,
@@ -334,13 +362,17 @@ def _pulls_in_rests(question: ScoreQuestion, scored: Scored) -> bool:
 
 @dataclass(frozen=True, eq=False)
 class StepReading:
-    """One scored step as counted: read (g, d), with_rest (g, 2), run_on (g,), and its doubt."""
+    """One scored step as counted: read (g, d), with_rest (g, 2), run_on (g,), and its doubt.
+
+    covered: the share that was recorded. nothing: how probably the rest of it was idle.
+    """
 
     read: Floats
     with_rest: Floats
     run_on: Floats
     sd: float
     covered: float
+    nothing: float
     scale_sd: float
     machine: str
     duration_s: float
@@ -348,13 +380,18 @@ class StepReading:
 
 @dataclass(frozen=True, eq=False)
 class RoundReading:
-    """One round: the sum over its scored steps, missing stretches filled from the others."""
+    """One round: the sum over its scored steps, missing stretches filled from the others.
+
+    missed: what such stretches usually hold where they were probably idle (`nothing`).
+    """
 
     read: Floats
     with_rest: Floats
     run_on: Floats
     sd: float
     covered: float
+    missed: float
+    nothing: float
     idle: bool
 
 
@@ -397,6 +434,7 @@ def _step_reading(
         np.maximum(run_on, 0.0),
         sd,
         covered,
+        max(count.idle_outside(step.start_s, step.end_s) for count in taken),
         scale_sd,
         machine,
         step.planned.duration_s,
@@ -440,6 +478,7 @@ def _finish_reading(
         max(LEAST_SD["seconds"], doubt_s),
         max(covered, LEAST_COVER),
         0.0,
+        0.0,
         count.machine,
         length_s,
     )
@@ -456,39 +495,43 @@ def _round_reading(
     with_rest = np.zeros_like(known[0].with_rest)
     run_on = np.zeros_like(known[0].run_on)
     variance = 0.0
-    covered_s = 0.0
+    covered_s = missed = 0.0
+    nothing = 1.0
     well_known = [reading for reading in known if reading.covered > 0.95] or list(known)
     usual_rate = float(
         np.mean([reading.read[:, 0].mean() / reading.duration_s for reading in well_known])
     )
     for step, reading in zip(steps, readings, strict=True):
         length_s = step.planned.duration_s
-        share = 0.0 if reading is None else reading.covered
-        covered_s += share * length_s
-        if reading is not None:
-            read = read + reading.read
-            with_rest = with_rest + reading.with_rest
-            run_on = run_on + reading.run_on
-            variance += reading.sd**2
-        if reading is None and unit == "seconds":
-            missing = length_s * (1.0 if skipped else usual_rate)
-        elif share < 0.98 and unit != "seconds" and not skipped:
-            missing = (1 - share) * length_s * usual_rate
-        else:
-            missing = 0.0
-        if missing:
+        usual = length_s * usual_rate
+        if reading is None:
+            if unit == "seconds":
+                missing = length_s if skipped else usual
+            else:
+                missing = 0.0 if skipped else usual
             read = read + missing
             with_rest = with_rest + missing
             variance += (FILLED_SPREAD * missing) ** 2
+            continue
+        read = read + reading.read
+        with_rest = with_rest + reading.with_rest
+        run_on = run_on + reading.run_on
+        variance += reading.sd**2
+        unseen = 0.0 if reading.covered >= 0.98 or unit == "seconds" else 1 - reading.covered
+        covered_s += (1 - unseen + unseen * reading.nothing) * length_s
+        if unseen:
+            missed += unseen * usual
+            nothing = min(nothing, reading.nothing)
     total_s = sum(step.planned.duration_s for step in steps)
-    idle = bool(covered_s > 0.9 * total_s and read[:, 0].max() < LEAST_SD[unit] * 5)
     return RoundReading(
         read,
         with_rest,
         run_on,
         float(np.sqrt(variance)) or LEAST_SD[unit],
         covered_s / total_s,
-        idle,
+        missed,
+        nothing,
+        idle=bool(covered_s > 0.85 * total_s and read[:, 0].max() < LEAST_SD[unit] * 5),
     )
 
 

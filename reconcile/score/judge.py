@@ -145,9 +145,11 @@ def _verdict(
     """The verdict by expected cost, see `priors`."""
     if beyond is not None:
         return "impossible"
-    prompt = sum(probability for account, probability in ranked if account.prompt)
-    other = sum(probability for account, probability in ranked if not account.prompt)
-    if recorded is None:
+    prompt = sum(p for account, p in ranked if account.prompt)
+    other = sum(p for account, p in ranked if not account.prompt)
+    sure = question.ownership_probability * question.placement_probability
+    if recorded is None or sure < priors.LEAST_SURE:
+        # Nothing counted, or what was is likelier somebody else's or of another time.
         telling = _telling_unseen(sheet, ranked)
         if beyond_the_inner_bound(sheet.total, scored, question.athlete, question.equipment):
             return "doubtful"
@@ -161,9 +163,12 @@ def _verdict(
         return "confirmed"
     gap = abs(sheet.total - best) / max(best, 1.0)
     share = max(priors.LEAST_COST_SHARE, min(1.0, gap / priors.FULL_COST_AT))
+    counted = sum(p * account.recorded for account, p in ranked if account.prompt)
+    if question.owner_stated and question.ownership_probability >= priors.FIRM_OWNERSHIP:
+        # The question is as right where the recording named for them is not theirs.
+        prompt, other = counted, prompt + other - counted
     if prompt * priors.COST_OF_FALSE_QUESTION < other * priors.COST_OF_MISS * share:
         return "doubtful"
-    counted = sum(p * account.recorded for account, p in ranked if account.prompt)
     return "confirmed" if narrow and counted > 0.5 * (prompt + other) else "plausible"
 
 
@@ -185,7 +190,9 @@ def _explanations(
 ) -> tuple[Explanation, ...]:
     by_code: dict[str, float] = {}
     likeliest: dict[str, tuple[Account, float]] = {}
-    for account, probability in ranked:
+    for account, whole in ranked:
+        # What a recording that is not theirs would explain is no difference from it.
+        probability = whole * account.recorded if account.prompt and recorded else whole
         by_code[account.code] = by_code.get(account.code, 0.0) + probability
         if probability > likeliest.get(account.code, (account, -1.0))[1]:
             likeliest[account.code] = (account, probability)
@@ -206,6 +213,12 @@ def _explanations(
         for code, probability in sorted(by_code.items(), key=lambda item: (-item[1], item[0]))
         if probability >= priors.LEAST_SHOWN
     ]
+    theirs = 1.0 - sum(p * (1 - account.recorded) for account, p in ranked if account.prompt)
+    if recorded is not None and flag and shown and theirs < priors.SURELY_THEIRS:
+        text_of_first = Sentence(
+            "{first} {second}", first=shown[0].text, second=text("another_recording")
+        )
+        shown[0] = replace(shown[0], text=text_of_first)
     if beyond is not None:
         bound = _bound_text(beyond)
         if not shown:

@@ -78,11 +78,19 @@ MISCOUNTED_SHARE = 0.003
 # Costs, in units of one needless question to an honest athlete.
 COST_OF_FALSE_QUESTION = 1.0
 # Missing a score that is off by a tenth or more; smaller ones cost less, down to the floor.
-COST_OF_MISS = 0.6
+COST_OF_MISS = 1.0
 FULL_COST_AT = 0.10
 LEAST_COST_SHARE = 0.25
 # Without a direct count the same question rests on expectation alone and has to be surer.
 COST_OF_MISS_UNSEEN = 0.10
+
+# A recording that is theirs and in its place less probably than this speaks against no score. One
+# that its uploader named for them is worth a question of its own where the score says that it may
+# not be theirs, unless more than the score says so.
+LEAST_SURE = 0.5
+FIRM_OWNERSHIP = 0.75
+# A question says that the recording may be somebody else's where it is theirs less surely than so.
+SURELY_THEIRS = 0.8
 
 # Explanations less probable than this are not worth showing.
 LEAST_SHOWN = 0.01

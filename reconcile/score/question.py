@@ -61,8 +61,11 @@ class MachineCount(Protocol):
         """Share (0 to 1) of the time between two times for which the count is known.
 
         Known is what was recorded, and time in which the count must have stood still (before a
-        file that begins at the first pull, a machine's own pause).
+        file that begins at rest or at the first pull, a machine's own pause).
         """
+
+    def idle_outside(self, start_s: float, end_s: float) -> float:
+        """Probability that nothing was done on the machine in the time that `covered` lacks."""
 
 
 @dataclass(frozen=True)
@@ -91,7 +94,8 @@ class ScoreQuestion:
         (one shift for all rounds).
     placement_probability: that the placement is not out by a round or more; what is missing to 1
         goes to `other_placements`, or without any to one round earlier and later.
-    ownership_probability: that these machine recordings are this athlete's.
+    ownership_probability: that these machine recordings are this athlete's. owner_stated: whoever
+        uploaded them said so.
     watch_calories: numbers that stand for "the watch's own estimate": its total for the file,
         its running count over the block.
     has_heart_rate: a heart rate of this athlete is placed on the block.
@@ -112,6 +116,7 @@ class ScoreQuestion:
     placement_probability: float = 1.0
     other_placements: tuple[OtherPlacement, ...] = ()
     ownership_probability: float = 1.0
+    owner_stated: bool = True
     watch_calories: tuple[float, ...] = ()
     has_heart_rate: bool = False
     others: Mapping[str, tuple[float, ...]] = field(default_factory=dict)

@@ -97,6 +97,8 @@ TEXTS: dict[str, str] = {
         "The {machine} counted {recorded} {unit} {take} ({low} to {high}); {logged} fits none"
         " of the usual reasons. What was counted?"
     ),
+    # Put behind the first explanation where it is not sure whose the recording is.
+    "another_recording": deferred("Or is that recording somebody else's?"),
     # The same where no machine recorded the score.
     "unseen_arithmetic_slip": deferred(
         "The rounds as written make {sum} {take}; {logged} was logged."

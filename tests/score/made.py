@@ -38,6 +38,7 @@ class MadeCount:
     calories_scale_sd: float = 0.002
     metres_scale_sd: float = 0.001
     own_sd: float = 0.08
+    idle: float = 0.0
 
     def calories_at(self, time_s: Floats) -> Floats:
         return np.asarray(np.interp(time_s, self.time_s, self.calories))
@@ -54,6 +55,9 @@ class MadeCount:
     def covered(self, start_s: float, end_s: float) -> float:
         inside = max(0.0, min(end_s, self.known[1]) - max(start_s, self.known[0]))
         return inside / (end_s - start_s)
+
+    def idle_outside(self, start_s: float, end_s: float) -> float:
+        return self.idle
 
 
 @dataclass(frozen=True)
