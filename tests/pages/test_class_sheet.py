@@ -14,7 +14,7 @@ from api.pages.class_sheet import in_order
 from api.settings import Settings
 from tests.pages.big_class import made_class
 from tests.pages.served import DESK, PHONE, Served
-from tests.service.gym import GymUnderTest, open_gym
+from tests.service.gym import GymUnderTest, make_class, open_gym
 
 MOST_BYTES = 150_000
 
@@ -141,6 +141,19 @@ def test_a_class_of_thirty_is_light_on_the_wire(gym: GymUnderTest, thirty: str) 
     assert answer.headers["content-encoding"] == "gzip"
     assert len(gzip.decompress(sent)) > len(sent)
     assert len(sent) <= MOST_BYTES / 5
+
+
+def test_a_class_not_worked_out_yet_and_one_with_nothing_recorded_say_so(
+    gym: GymUnderTest,
+) -> None:
+    class_id = make_class(gym)
+    coach = gym.client("coach")
+    assert "There is no result yet." in coach.get(f"/classes/{class_id}").text
+    gym.work()
+    page = coach.get(f"/classes/{class_id}").text
+    assert page.count("nothing recorded that tells of this block") == 2
+    assert "No score is in question." in page
+    assert "Planned and done" not in page  # nothing is known to have been done
 
 
 def pages_of(page: Page, place: Path) -> int:
