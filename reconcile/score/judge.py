@@ -148,7 +148,8 @@ def _verdict(
     prompt = sum(p for account, p in ranked if account.prompt)
     other = sum(p for account, p in ranked if not account.prompt)
     sure = question.ownership_probability * question.placement_probability
-    if recorded is None or sure < priors.LEAST_SURE:
+    least = priors.LEAST_SURE if question.owner_stated else priors.LEAST_SURE_UNNAMED
+    if recorded is None or sure < least:
         # Nothing counted, or what was is likelier somebody else's or of another time.
         telling = _telling_unseen(sheet, ranked)
         if beyond_the_inner_bound(sheet.total, scored, question.athlete, question.equipment):
@@ -173,9 +174,14 @@ def _verdict(
 
 
 def _telling_unseen(sheet: Sheet, ranked: Sequence[tuple[Account, float]]) -> float:
-    """Probability of what can speak against a score that no machine counted."""
+    """Probability of what can speak against a score that no machine surely counted.
+
+    Beside a recording that is in doubt itself, only the sheet where it contradicts itself.
+    """
+    if sheet.evidence.direct and sheet.consistent:
+        return 0.0
     codes: tuple[str, ...] = AGAINST_ITSELF if sheet.rounds is not None else ()
-    if sheet.total > _expected(sheet.evidence, sheet.take):
+    if not sheet.evidence.direct and sheet.total > _expected(sheet.evidence, sheet.take):
         codes += OUT_OF_PROPORTION
     return sum(probability for account, probability in ranked if account.code in codes)
 

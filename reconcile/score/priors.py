@@ -84,10 +84,10 @@ LEAST_COST_SHARE = 0.25
 # Without a direct count the same question rests on expectation alone and has to be surer.
 COST_OF_MISS_UNSEEN = 0.10
 
-# A recording that is theirs and in its place less probably than this speaks against no score. One
-# that its uploader named for them is worth a question of its own where the score says that it may
-# not be theirs, unless more than the score says so.
-LEAST_SURE = 0.5
+# A recording that is theirs and in its place less probably than this speaks against no score; it
+# has to be surer where nobody named it for them. One that its uploader named for them is worth a
+# question of its own where the score says that it may not be theirs, unless more than that does.
+LEAST_SURE, LEAST_SURE_UNNAMED = 0.5, 0.75
 FIRM_OWNERSHIP = 0.75
 # A question says that the recording may be somebody else's where it is theirs less surely than so.
 SURELY_THEIRS = 0.8

@@ -126,6 +126,15 @@ def test_a_number_that_makes_a_named_file_doubtful_is_asked_about_either_way(
         assert str(result.explanations[0].text).endswith("Or is that recording somebody else's?")
 
 
+@pytest.mark.parametrize(("stated", "flagged"), [(True, True), (False, False)])
+def test_a_recording_that_nobody_named_for_them_has_to_be_surer_to_speak_against_a_score(
+    stated: bool, flagged: bool
+) -> None:
+    asked = question(40.0, (14.0, 12.0, 14.0))
+    asked = replace(asked, owner_stated=stated, ownership_probability=0.7, has_heart_rate=True)
+    assert judge(asked).flag is flagged
+
+
 def test_a_recording_likelier_out_of_place_speaks_against_nobody() -> None:
     asked = replace(
         question(84.0), ownership_probability=0.9, placement_probability=0.3, has_heart_rate=True
