@@ -56,7 +56,7 @@ def main() -> int:
         with served(data) as place:
             values = in_addresses(place)
             for route, who in read_by(place, values):
-                context = place.context(browser, who, PHONE)
+                context = place.context(browser, who, PHONE, service_workers="block")
                 url = place.url(path_of(route, values))
                 visits = [weigh(context, url) for _ in range(VISITS)]
                 context.close()
