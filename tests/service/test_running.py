@@ -21,7 +21,7 @@ from api.storage.keys import UnusableKey, load_keys
 from api.storage.model import Gym, Reconciliation, Recording, TrainingClass
 from api.storage.moments import Moment, now
 from api.work.upkeep import keep_up
-from reconcile.engine import reconcile_class
+from reconcile.engine import workings
 from tests.service.gym import API, START, GymUnderTest, make_class, open_gym, rower_csv, upload
 
 
@@ -135,7 +135,7 @@ def test_a_class_that_the_engine_cannot_work_out_says_so_and_is_tried_again_when
         raise ZeroDivisionError("mass 63.25")
 
     with monkeypatch.context() as patch:
-        patch.setattr(reconcile, "reconcile_class", fail)
+        patch.setattr(reconcile, "workings", fail)
         gym.work()
     state = gym.client("coach").get(f"{API}/classes/{class_id}/state").json()
     assert (state["state"], "63.25" in state["problem"]) == ("failed", False)
@@ -151,14 +151,14 @@ def test_a_result_over_what_was_taken_away_meanwhile_is_not_kept(
     class_id = make_class(gym)
     sent = upload(gym.client("ada"), class_id, ("ada.rower.csv", rower_csv()))
     recording = sent.json()["files"][0]["recording"]["id"]
-    real = reconcile_class
+    real = workings
 
     def delete_meanwhile(*arguments: object) -> object:
         gym.client("ada").delete(f"{API}/recordings/{recording}")
         return real(*arguments)  # type: ignore[arg-type]
 
     with monkeypatch.context() as patch:
-        patch.setattr(reconcile, "reconcile_class", delete_meanwhile)
+        patch.setattr(reconcile, "workings", delete_meanwhile)
         reconcile.run_once(gym.service, class_id)
     assert gym.client("coach").get(f"{API}/classes/{class_id}/result").status_code == 409
     gym.work()
