@@ -147,8 +147,7 @@ def load_lines(table: BlockTable) -> tuple[LoadLine, ...]:
     """Each option's time left for the machine, of those for whom a machine tells."""
     options = dict.fromkeys(row.option for row in table.rows)
     found = (
-        load_line([row for row in table.rows if row.option == option], option)
-        for option in options
+        load_line([row for row in table.rows if row.option == option], option) for option in options
     )
     return tuple(line for line in found if line is not None)
 

@@ -82,9 +82,7 @@ def athlete_over_time_page(
 ) -> Response:
     """An athlete's classes, like beside like; theirs and their coaches' to see."""
     with service.database.reading() as session:
-        person, groups, following = over_time.athlete_over_time(
-            session, subject, person_id, cursor
-        )
+        person, groups, following = over_time.athlete_over_time(session, subject, person_id, cursor)
         tables = [own_table(number, group) for number, group in enumerate(groups, start=1)]
         return drawn(
             request, session, subject, "athlete_over_time", person=person, tables=tables,
@@ -138,9 +136,7 @@ def own_table(number: int, group: OwnGroup) -> OwnTable:
         number,
         group,
         plan_bands(group.block),
-        tuple(
-            OwnLine(own, round_strips(own.block, own.row.intervals)) for own in group.times
-        ),
+        tuple(OwnLine(own, round_strips(own.block, own.row.intervals)) for own in group.times),
         chart_of(group.times),
     )
 
