@@ -5,13 +5,14 @@ from __future__ import annotations
 import os
 import shutil
 import zlib
-from collections.abc import Generator
+from collections.abc import Generator, Iterator
 from pathlib import Path
 from typing import NoReturn
 
 import hypothesis
 import numpy as np
 import pytest
+from playwright.sync_api import Browser, sync_playwright
 
 REPOSITORY = Path(__file__).resolve().parent.parent
 SEED = int(os.environ.get("INTERVOUCH_TEST_SEED", "1"))
@@ -59,6 +60,15 @@ def chromium() -> str:
         if found:
             return found
     miss("Chromium", "install the system's package, for instance `apt-get install chromium`")
+
+
+@pytest.fixture(scope="session")
+def browser(chromium: str) -> Iterator[Browser]:
+    """One browser for all tests: two that drive it from one thread cannot stand side by side."""
+    with sync_playwright() as playwright:
+        found = playwright.chromium.launch(executable_path=chromium, args=["--no-sandbox"])
+        yield found
+        found.close()
 
 
 @pytest.fixture

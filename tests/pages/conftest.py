@@ -7,22 +7,13 @@ from pathlib import Path
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Page
 
 from tests.pages.served import Served, lay_demo, served
 from tests.service.conftest import quick_passwords  # noqa: F401  an automatic fixture
 
 # The Web Content Accessibility Guidelines 2.2, levels A and AA, as axe-core tags its rules.
 WCAG = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
-
-
-@pytest.fixture(scope="package")
-def browser(chromium: str) -> Iterator[Browser]:
-    """The system's Chromium."""
-    with sync_playwright() as playwright:
-        found = playwright.chromium.launch(executable_path=chromium, args=["--no-sandbox"])
-        yield found
-        found.close()
 
 
 @pytest.fixture(scope="package")

@@ -4,13 +4,12 @@ import dataclasses
 import itertools
 import re
 from collections import Counter
-from collections.abc import Iterator
 from pathlib import Path
 from xml.etree.ElementTree import Element
 
 import html5lib
 import pytest
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Page
 
 from api.sheet.page import class_page
 from reconcile.result import ClassResult
@@ -217,14 +216,6 @@ def test_one_ink_on_one_paper_with_contrast_to_spare(text: str) -> None:
     for colour in named.values():
         parts = [int(colour[at : at + 2], 16) for at in (1, 3, 5)]
         assert max(parts) - min(parts) <= 16, f"{colour} has a hue"
-
-
-@pytest.fixture(scope="module")
-def browser(chromium: str) -> Iterator[Browser]:
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=chromium, args=["--no-sandbox"])
-        yield browser
-        browser.close()
 
 
 def opened(browser: Browser, text: str, folder: Path, width: int) -> tuple[Page, list[str]]:
