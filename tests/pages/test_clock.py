@@ -202,7 +202,9 @@ def test_back_takes_back_what_was_pressed_and_what_was_recorded(
     until_recorded(page, "rope at")
     press(page, "Back")
     page.clock.run_for(1_000)
-    assert (block(page), digits(page)) == ("greeting", "0:26")
+    # The page's clock runs on by itself while the test waits for the record.
+    assert block(page) == "greeting"
+    assert digits(page) in ("0:25", "0:26", "0:27")
     until_class_has(page, place, class_id, lambda now: now == {})
     page.context.close()
 

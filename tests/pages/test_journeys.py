@@ -212,6 +212,7 @@ def test_a_coach_pins_where_a_block_begins_and_undoes_it(
     hands.write(page.get_by_label("Minutes and seconds after the first sample"), "0:07")
     hands.press(button(page, "Place it here"))
     expect(page.get_by_role("main")).to_contain_text("begins 0:07")
+    worked_out(page, way)
     expect(page.get_by_text("placed by hand", exact=True)).to_be_visible()
     fits(page)
     hands.press(page.get_by_role("button", name="Undo main"))
