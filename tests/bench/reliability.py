@@ -17,6 +17,7 @@ from tests.bench.score_figures import with_recorded
 
 EDGES = (0.0, 0.3, 0.5, 0.7, 0.8, 0.9, 0.95, 0.99, 1.0)
 Pairs = list[tuple[float, float]]
+ONE_READING = {"counted_coasting": "rounding"}
 
 
 @dataclass(frozen=True)
@@ -60,13 +61,22 @@ def ownership(rows: Rows) -> Pairs:
 
 
 def explanation(rows: Rows) -> Pairs:
-    """Every explanation of a logged score with machine evidence, and whether it is the true one."""
-    return [
-        (reason["probability"], float(reason["code"] == row.truth.code))
-        for row in with_recorded(rows)
-        if row.said is not None and row.truth.logged is not None
-        for reason in row.said["explanations"]
-    ]
+    """Every explanation of a logged score with machine evidence, and whether it is the true one.
+
+    `rounding` and `counted_coasting` count as one: an honest display is read 0 to 3 s after the
+    bell, and where on that way the one ends and the other begins is a matter of words.
+    """
+    pairs: Pairs = []
+    for row in with_recorded(rows):
+        if row.said is None or row.truth.logged is None:
+            continue
+        said: dict[str, float] = {}
+        for reason in row.said["explanations"]:
+            code = ONE_READING.get(reason["code"], reason["code"])
+            said[code] = said.get(code, 0.0) + reason["probability"]
+        true = ONE_READING.get(row.truth.code or "", row.truth.code)
+        pairs += [(min(p, 1.0), float(code == true)) for code, p in said.items()]
+    return pairs
 
 
 def reach(true: float, said: float, low: float, high: float) -> float:
