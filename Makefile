@@ -44,7 +44,7 @@ check: $(READY) ## check style, types and imports only
 
 bench: $(READY) ## measure the engine on simulated classes whose truth is known
 	@echo "== bench: simulated classes, engine against truth"
-	@$(BIN)/python -m tests.bench $(BENCH)
+	@$(BIN)/python -m tests.bench --pictures bench-output $(BENCH)
 
 bench-energy: $(READY) ## measure heart-rate lines against gas exchange
 	@echo "== bench-energy: one-minute windows, heart rate against measured oxygen"
