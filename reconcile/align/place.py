@@ -353,7 +353,7 @@ def _around_mode(posterior: Posterior, half_s: float, exclude: Floats | None = N
     mass = float(window.sum())
     index = np.arange(low, high)
     cumulative = np.cumsum(window) / mass
-    grid = (posterior.first + index) * STEP_S
+    grid = np.asarray((posterior.first + index) * STEP_S, dtype=np.float64)
     mean = float(np.dot(window, grid) / mass)
     sd = float(np.sqrt(np.dot(window, (grid - mean) ** 2) / mass + STEP_S**2 / 12))
     # Half a step is added: a point of the grid stands for its neighbourhood.
