@@ -77,7 +77,7 @@ ROWS = {
 STANDING_MET = 2.3
 # One standard deviation of it, so that 95 % lie in 1.7 to 3.1 MET: of a person or day, of a
 # stretch, and of one under 30 s. Judgement.
-STANDING_PERSON_SD, STANDING_BOUT_SD, STANDING_SHORT_SD = 0.14, 0.08, 0.15
+STANDING_PERSON_SD, STANDING_BOUT_SD, STANDING_SHORT_SD = 0.14, 0.07, 0.11
 # Easy pulling in a rest that nothing recorded: one in six does it. Judgement.
 UNSEEN_PULLING_SD = 0.08
 
