@@ -310,4 +310,6 @@ def _one_stretch(times: Floats, counts: Floats, model: Floats) -> Floats:
     width = min(SMOOTHED_CROSSINGS, len(error) - 1 + len(error) % 2)
     padded = np.pad(error, width // 2, mode="edge")
     smooth = np.convolve(padded, np.ones(width) / width, mode="valid")
-    return np.asarray(model + np.interp(times, crossing_s, smooth))
+    # While the machine stands, the error taken out may fall, but no count runs backwards.
+    running: Floats = np.maximum.accumulate(model + np.interp(times, crossing_s, smooth))
+    return running

@@ -55,6 +55,8 @@ def _goes_on(
     at_s: where the pull (or its last piece) began, the bell, and the end of the step after it.
     """
     began_s, bell_s, end_s = at_s
+    if not into_rest and bell_s - began_s < EARLY_START_S:
+        return False
     if pull.end_s >= end_s:
         return True
     if pull.end_s - bell_s < LONGEST_OVERRUN_S or bell_s - began_s < EARLY_START_S:

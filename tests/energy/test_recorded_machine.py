@@ -41,8 +41,7 @@ def test_a_bike_s_energy_rests_on_whatever_its_file_tells_of_power(
 
 
 def test_strokes_past_the_bell_cost_the_rest_nothing() -> None:
-    # Those strokes would add a fifth; where the bells lie is known to half a second.
     rest = 2.3 * MASS_KG / 60 * REST_S / 60
     for kcal, method in energies(("power", "count", "distance"), overrun_s=2.5)[1::2]:
-        assert kcal == pytest.approx(rest, rel=0.03)
+        assert kcal == pytest.approx(rest, rel=0.01)
         assert method == "activity-table"

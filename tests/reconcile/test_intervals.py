@@ -291,7 +291,7 @@ def test_the_intervals_calories_are_the_growth_of_the_count_over_the_block(
     ]
     counted = [one.machine_calories or 0.0 for one in intervals]
     ends = track.calories_at(np.array([0.0, STEPS[-1].end_s]))
-    assert sum(counted) == pytest.approx(ends[1] - ends[0], abs=0.1)
+    assert sum(counted) == pytest.approx(ends[1] - ends[0], abs=1e-6)
     assert all(one.machine_active_s is not None for one in intervals)
     assert all(0 <= (one.machine_active_s or 0) <= one.planned_s for one in intervals)
 
