@@ -148,7 +148,6 @@ def test_a_coach_types_the_board_and_settles_a_question_with_a_reason(
     hands.write(cell(page, "Bo Testperson score"), "18")
     hands.press(button(page, "Keep"))
     expect(page.get_by_role("status").first).to_contain_text("That is kept.")
-    page.goto(place.url(f"/classes/{class_id}"))
     worked_out(page, way)
     asked = page.get_by_role("article").filter(has_text="Ada Testperson")
     hands.press(button(asked, "It was written down wrongly"))
