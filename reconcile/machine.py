@@ -111,16 +111,34 @@ def machine_of(recording: Recording, source: str, equipment: str | None) -> Mach
     return _machine_by_law(recording)
 
 
+def machines_told(recording: Recording, source: str) -> frozenset[Machine]:
+    """The machines that it can be by the uploader's word for the source and by the file itself."""
+    for word in (source, recording.device):
+        if word in DRAG:
+            return frozenset((word,))
+    if recording.power_w is None or (law := _law_followed(recording)) is None:
+        return frozenset(DRAG)
+    return frozenset(machine for machine, drag in DRAG.items() if drag == law)
+
+
 def _machine_by_law(recording: Recording) -> Machine | None:
     """Rower or bike by which cubic law joins power and speed; None where neither is recorded."""
+    if recording.power_w is None or speed_of(recording) is None:
+        return "bike" if recording.power_w is not None else None
+    law = _law_followed(recording)
+    return next((machine for machine, drag in DRAG.items() if drag == law), None)
+
+
+def _law_followed(recording: Recording) -> float | None:
+    """The drag of the cubic law that joins power and speed; None where too little shows it."""
     speed = speed_of(recording)
     if recording.power_w is None or speed is None:
-        return "bike" if recording.power_w is not None else None
+        return None
     good = (recording.power_w > 30) & (speed > 1)
     if np.count_nonzero(good) < 20:
         return None
     ratio = float(np.median(recording.power_w[good] / speed[good] ** 3))
-    return "rower" if abs(np.log(ratio / 2.8)) < abs(np.log(ratio / 0.35)) else "bike"
+    return min(DRAG.values(), key=lambda drag: abs(np.log(ratio / drag)))
 
 
 def speed_of(recording: Recording) -> Floats | None:

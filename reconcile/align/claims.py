@@ -23,7 +23,9 @@ from reconcile.align.owners import (
     ClassSignal,
     body_level,
     device_evidence,
+    expected_heart_levels,
     heart_level_evidence,
+    heart_levels,
     heart_signal,
     power_level,
     power_level_evidence,
@@ -36,6 +38,7 @@ from reconcile.align.place import Assignment, Placement, recording_evidence
 from reconcile.align.sheet_of_machine import Count, count_of, sheet_evidence
 from reconcile.classes import Athlete, ClassRecord, LoggedScore
 from reconcile.history import History
+from reconcile.machine import DRAG, machines_told
 from reconcile.score.scored import scored_steps
 from reconcile.timeline import PlannedStep
 
@@ -180,21 +183,29 @@ def _alone(
         mark = None if recording is None else recording.device_mark
         seen = known.history.sightings(mark) if mark is not None else {}
         out[row, :-1] += device_evidence(seen, names, worn=worn[row])
-        if len(file.signals.heart):
-            year = known.record.start.year
-            out[row, :-1] += heart_level_evidence(file.signals.heart, known.people, year)
         if not worn[row]:
-            out[row, :-1] += [
-                0.0
-                if (equipment := known.equipment[name]) is None
-                else SAME_EQUIPMENT
-                if equipment == file.signals.machine
-                else OTHER_EQUIPMENT
-                for name in names
-            ]
+            out[row, :-1] += _by_equipment(file, [known.equipment[name] for name in names])
     out[:, :-1] += _off_the_sheet(known, timelines, files, places)
     out[:, :-1] += _by_power(known, files)
+    out[:, :-1] += _by_heart(known, files)
     return out
+
+
+def _by_equipment(file: Assignment, logged: Sequence[str | None]) -> Floats:
+    """Per athlete, log evidence of the machine that they logged; 0 where either side says none.
+
+    What kind of machine it was must be the file's own word: where it was taken from whoever
+    uploaded it, it speaks for nobody.
+    """
+    upload = file.signals.upload
+    told = (
+        DRAG.keys() if upload.recording is None else machines_told(upload.recording, upload.source)
+    )
+    if len(told) == len(DRAG):
+        return np.zeros(len(logged))
+    same = np.array([equipment in told for equipment in logged])
+    said = np.array([equipment is not None for equipment in logged])
+    return np.where(said, np.where(same, SAME_EQUIPMENT, OTHER_EQUIPMENT), 0.0)
 
 
 def _stranger_odds(file: Assignment, placement: Placement, machines: int) -> float | None:
@@ -232,6 +243,26 @@ def _by_power(known: ClassKnown, files: Sequence[Assignment]) -> Floats:
     ]
     usual = float(np.median(above)) if len(above) >= FEWEST_LEVELS else np.nan
     return np.stack([power_level_evidence(level, bodies, spreads, usual) for level in levels])
+
+
+def _by_heart(known: ClassKnown, files: Sequence[Assignment]) -> Floats:
+    """(file, athlete) log evidence of whose heart comes as high and as low as a file shows.
+
+    How far this class takes hearts is learnt from the names that files carry.
+    """
+    names = [a.athlete for a in known.people]
+    expected, spreads = expected_heart_levels(known.people, known.record.start.year)
+    levels = np.array([heart_levels(file.signals.heart) for file in files])
+    beyond = [
+        level - expected[names.index(file.owners[0])]
+        for file, level in zip(files, levels, strict=True)
+        if np.isfinite(level).all() and file.owners and file.owners[0] in names
+    ]
+    if beyond:
+        expected = expected + np.median(beyond, axis=0) * len(beyond) / (
+            len(beyond) + FEWEST_LEVELS
+        )
+    return np.stack([heart_level_evidence(level, expected, spreads) for level in levels])
 
 
 def _off_the_sheet(

@@ -14,15 +14,22 @@ import numpy as np
 from scipy.signal import lfilter
 
 from ingest.recording import Floats
+from reconcile.align.grid import log_sum_exp
 from reconcile.align.heart import HEART_STEP_S
 from reconcile.machine import MachineTrack
 from reconcile.timeline import PlannedStep
 
 # Judgement, no source. Both ways of the answer have one time constant here, that the fit is linear.
 TIME_CONSTANTS_S = (25.0, 40.0, 60.0)
-DELAYS_S = (2.0, 6.0, 8.0, 12.0, 16.0, 22.0)
-WHITENING = 0.95
+# From work to the answer that a device shows: usually about so late, sometimes (a sensor that lags)
+# by anything up to the last of these.
+DELAYS_S = np.arange(0.0, 24.0, HEART_STEP_S)
+USUAL_DELAY_S, DELAY_SD_S, LAGGING_SHARE = 8.0, 4.0, 0.15
+WHITENING = 0.97
 SAMPLES_PER_INDEPENDENT = 4.0
+# Changes of the whitened heart (bpm in 2 s) beyond so many robust spreads are a sensor's, not a
+# heart's, which at the most changes by the second. Judgement.
+LARGEST_CHANGE, HEARTS_CHANGE_BPM = 4.0, 6.0
 MOST_GROUPS = 3
 # Before and after the blocks hearts are not looked at for longer than this; pulls are looked for
 # from a little before a bell.
@@ -33,8 +40,8 @@ ENOUGH_MACHINES, ENOUGH_SAMPLES = 5, 300
 # Log ratio of "this machine's work drove this heart" against "another's did", by how much better it
 # explains the heart than the others on average (nats): as counted over simulated classes. A clear
 # winner says less than its fit: where the heart's own machine left no file, another wins as well.
-BETTER_BY = (-8.0, -4.0, -1.5, -0.5, 0.0, 0.5, 1.5, 3.0, 5.0, 8.0, 14.0, 25.0)
-SAYS = (-2.3, -1.8, -1.4, -0.9, 0.0, 0.1, 0.8, 1.5, 1.9, 2.3, 2.8, 3.6)
+BETTER_BY = (-33.0, -9.0, -4.2, -1.7, -0.6, 0.0, 0.6, 1.5, 3.0, 5.0, 8.0, 13.0, 30.0)
+SAYS = (-3.3, -2.5, -1.8, -1.4, -0.9, 0.0, 0.2, 1.2, 2.2, 2.8, 3.6, 3.9, 4.6)
 
 
 @dataclass(frozen=True, eq=False)
@@ -121,7 +128,7 @@ def explained_by(first: int, heart: Floats, work: Work) -> float:
     first: grid index of the heart's first value on the athlete's own clock. The heights of the
     answers are fitted; delays and time constants are averaged over.
     """
-    delays = np.round(np.array(DELAYS_S) / HEART_STEP_S).astype(np.intp)
+    delays = np.round(DELAYS_S / HEART_STEP_S).astype(np.intp)
     low = max(first + 1, work.first + int(delays[-1]))
     high = min(first + len(heart), work.first + work.answers.shape[2])
     if high - low < LEAST_SAMPLES:
@@ -131,7 +138,7 @@ def explained_by(first: int, heart: Floats, work: Work) -> float:
     good = np.flatnonzero(np.isfinite(white))
     if len(good) < LEAST_SAMPLES:
         return 0.0
-    target = white[good]
+    target = _within_reason(white[good])
     columns = good[None, :] + (low - work.first) - delays[:, None]
     answers = np.moveaxis(work.answers[:, :, columns], 2, 1).reshape(
         -1, work.answers.shape[1], len(good)
@@ -143,7 +150,23 @@ def explained_by(first: int, heart: Floats, work: Work) -> float:
     fitted = np.linalg.solve(gram, cross[:, :, None])[:, :, 0]
     rss = np.maximum(target @ target - np.einsum("ij,ij->i", fitted, cross), 1e-6)
     logs = -0.5 * len(target) / SAMPLES_PER_INDEPENDENT * np.log(rss)
-    return float(logs.max() + np.log(np.mean(np.exp(logs - logs.max()))))
+    logs = logs.reshape(len(TIME_CONSTANTS_S), -1) + np.log(_delay_shares())
+    return log_sum_exp(logs) - float(np.log(len(TIME_CONSTANTS_S)))
+
+
+def _delay_shares() -> Floats:
+    """How common each delay is judged to be; they sum to 1."""
+    usual = np.exp(-0.5 * ((DELAYS_S - USUAL_DELAY_S) / DELAY_SD_S) ** 2)
+    lagging = LAGGING_SHARE / len(DELAYS_S)
+    return np.asarray((1 - LAGGING_SHARE) * usual / usual.sum() + lagging)
+
+
+def _within_reason(changes: Floats) -> Floats:
+    """Changes of a heart, the few that only a sensor makes cut to the largest of the others."""
+    middle = float(np.median(changes))
+    spread = 1.48 * float(np.median(np.abs(changes - middle)))
+    most = max(LARGEST_CHANGE * spread, HEARTS_CHANGE_BPM)
+    return np.clip(changes, middle - most, middle + most)
 
 
 def answered_best(explained: Floats, samples: int) -> Floats:

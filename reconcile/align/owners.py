@@ -115,26 +115,39 @@ def _smooth(values: Floats) -> Floats:
     return np.convolve(values, np.ones(7) / 7, mode="same")
 
 
-def heart_level_evidence(heart: Floats, people: Sequence[Athlete], year: int) -> Floats:
-    """Per athlete, log evidence of how near their highest and lowest heart rate a recording comes.
+def heart_levels(heart: Floats) -> Floats:
+    """The highest and the lowest that a heart rate comes to, bpm; NaN where too little is known."""
+    known = heart[np.isfinite(heart)]
+    if len(known) < LEAST_COMMON:
+        return np.full(2, np.nan)
+    return np.asarray(np.percentile(known, (98, 3)))
+
+
+def expected_heart_levels(people: Sequence[Athlete], year: int) -> tuple[Floats, Floats]:
+    """(athlete, 2) Highest and lowest heart rate that each is expected to come to, and the spreads.
 
     Highest heart rate as the roster says, else by age: Tanaka et al. 2001, 208 − 0.7 · age (from
     memory). A hard class takes people to some 90 % of it, and nobody rests in one: the lowest is
-    that of standing about (judgement).
+    that of standing about. The spreads are those about what is usual in a class (judgement).
     """
-    known = heart[np.isfinite(heart)]
-    if len(known) < LEAST_COMMON:
-        return np.zeros(len(people))
     highest = np.array([_highest_bpm(a, year) for a in people])
-    peak_spread = np.array([9.0 if a.max_hr else 11.0 if a.birth_year else 14.0 for a in people])
     resting = np.array([a.resting_hr or np.nan for a in people])
     lowest = np.where(
         np.isnan(resting), USUAL_LOWEST_BPM, 0.82 * resting + 0.18 * highest + ABOVE_STANDING_BPM
     )
-    lowest_spread = np.where(np.isnan(resting), 10.0, 8.0)
-    peak, low = np.percentile(known, (98, 3))
-    said = _near(float(peak), HARD_SHARE * highest, peak_spread)
-    return said + _near(float(low), lowest, lowest_spread)
+    spreads = [
+        (9.0 if a.max_hr else 11.0 if a.birth_year else 14.0, 6.5 if a.resting_hr else 9.0)
+        for a in people
+    ]
+    return np.stack([HARD_SHARE * highest, lowest], axis=1), np.array(spreads)
+
+
+def heart_level_evidence(levels: Floats, expected: Floats, spreads: Floats) -> Floats:
+    """Per athlete, log evidence of how near a recording comes to what is expected of each."""
+    if np.isnan(levels).any():
+        return np.zeros(len(expected))
+    peak, low = (_near(float(levels[n]), expected[:, n], spreads[:, n]) for n in (0, 1))
+    return peak + low
 
 
 def _highest_bpm(athlete: Athlete, year: int) -> float:

@@ -26,8 +26,8 @@ NOBODYS = 0.0005
 UNNAMED_NOBODYS = 0.01
 # Where one file carries the wrong name, the name's own file often carries the other's: one mistake,
 # not two. Log of how much likelier the second is than by itself.
-SWAPPED = 3.0
-LEAST_NOBODYS = 0.5
+SWAPPED = 4.0
+LEAST_TO_TAKE = 0.5
 ROUNDS = 200
 DAMPING = 0.5
 CONVERGED = 1e-3
@@ -85,16 +85,18 @@ def name_prior(
 def assign_owners(files: Sequence[str], athletes: Sequence[str], claims: Claims) -> list[Ownership]:
     """The likeliest owner of each file, and how probable everybody is, all files together.
 
-    Nobody's is only what is so more likely than not: to take a file from a class costs more than to
-    ask about the likeliest of several owners.
+    A file is taken from the class, or from the name that it carries, only where that is more likely
+    right than not: to take it costs more than to ask about the likeliest of several owners.
     """
     shares = _marginals(claims)
     people = [*athletes, None]
     out = []
-    for file, row in zip(files, shares, strict=True):
+    for file, row, named in zip(files, shares, claims.named, strict=True):
         odds = tuple((people[o], float(row[o])) for o in np.argsort(-row, kind="stable"))
         owner, probability = odds[0]
-        if owner is None and probability < LEAST_NOBODYS and len(odds) > 1:
+        if probability < LEAST_TO_TAKE and named >= 0:
+            owner, probability = people[named], float(row[named])
+        elif owner is None and probability < LEAST_TO_TAKE and len(odds) > 1:
             owner, probability = odds[1]
         out.append(Ownership(file, owner, probability, odds))
     return out

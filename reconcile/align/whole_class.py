@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 from reconcile.align.claims import ClassKnown, gather
 from reconcile.align.grid import STEP_S
 from reconcile.align.joint import JointEstimate
-from reconcile.align.ownership import Ownership, assign_owners
+from reconcile.align.ownership import WRONG_NAME, Ownership, assign_owners
 from reconcile.align.place import Assignment, Placement, place
 from reconcile.align.priors import class_prior
 from reconcile.align.signals import Signals
@@ -82,24 +82,26 @@ def place_class(
     pinned_owners = {
         pin.file: tuple(pin.owner.split("+")) for pin in record.pins if pin.owner is not None
     }
-    alone: dict[datetime, list[Assignment]] = {}
+    alone: dict[datetime, list[Assignment]] = {
+        a.start: [] for a in record.athletes if a.start is not None
+    }
     together: list[Assignment] = []
     for item in signals:
         owners = pinned_owners.get(item.upload.file, item.upload.athletes)
         assignment = assign(record, item, owners, timelines)
         known = [athletes[name] for name in owners if name in athletes]
         if len(known) == 1 and known[0].start is not None:
-            alone.setdefault(known[0].start, []).append(assignment)
+            alone[known[0].start].append(assignment)
         else:
             together.append(assignment)
     placed: dict[str, Placed] = {}
     for start, assignments in alone.items():
-        _, compared, placements = _place_group(record, start, assignments, alone=True)
-        moved = (start - record.start).total_seconds()
-        for assignment, placement in zip(compared, placements, strict=True):
-            placed[placement.file] = Placed(
-                assignment.signals, assignment.owners, SURELY, placement.moved(moved)
-            )
+        for found in _placed_alone(record, start, assignments):
+            file = found.signals.upload.file
+            if found.placement.status == "unmatched" and file not in pinned_owners:
+                together.append(assign(record, found.signals, (), timelines))
+            else:
+                placed[file] = found
     joint, compared, placements = _place_group(record, record.start, together, alone=False)
     owned = _owners(record, timelines, compared, placements, joint, pinned_owners, history)
     changed = False
@@ -123,7 +125,47 @@ def place_class(
             placement.as_nobodys() if nobodys else placement,
             ownership.odds,
         )
+        if placement.status == "unmatched" and placement.file not in pinned_owners:
+            elsewhere = _of_somebody_alone(record, alone, assignment.signals, timelines)
+            placed[placement.file] = elsewhere or placed[placement.file]
     return placed
+
+
+def _placed_alone(
+    record: ClassRecord, start: datetime, assignments: Sequence[Assignment]
+) -> list[Placed]:
+    """The recordings of whoever trained alone from this start on, which pulls no bell."""
+    _, compared, placements = _place_group(record, start, assignments, alone=True)
+    moved_s = (start - record.start).total_seconds()
+    return [
+        Placed(assignment.signals, assignment.owners, SURELY, placement.moved(moved_s))
+        for assignment, placement in zip(compared, placements, strict=True)
+    ]
+
+
+def _of_somebody_alone(
+    record: ClassRecord,
+    alone: Mapping[datetime, Sequence[Assignment]],
+    item: Signals,
+    timelines: Mapping[str, Steps],
+) -> Placed | None:
+    """A file that does not fit the class, placed with somebody who trained alone, if it fits there.
+
+    Under another's name it is theirs only as rarely as people take the wrong name.
+    """
+    if len(item.upload.athletes) > 1:
+        return None
+    best: tuple[float, Placed] | None = None
+    for athlete in record.athletes:
+        if athlete.start is None or athlete.athlete in item.upload.athletes:
+            continue
+        assignment = assign(record, item, (athlete.athlete,), timelines)
+        found = _placed_alone(record, athlete.start, [*alone[athlete.start], assignment])[-1]
+        share = (WRONG_NAME if item.upload.athletes else 1.0) / len(record.athletes)
+        odds = share * found.placement.match / max(1 - found.placement.match, 1e-9)
+        if found.placement.status != "unmatched" and (best is None or odds > best[0]):
+            best = odds, replace(found, ownership=min(odds / (1 + odds), SURELY))
+    return best[1] if best is not None and best[0] > 1 else None
 
 
 def assign(
@@ -132,9 +174,17 @@ def assign(
     owners: tuple[str, ...],
     timelines: Mapping[str, Steps],
 ) -> Assignment:
-    """A recording compared with the timeline of its owners, or with the plan as written."""
+    """A recording compared with the timeline of its owners, or with the plan as written.
+
+    With the plan as written too where it is a machine's and its owner was to use none: then it is
+    somebody else's, or they did not do as they logged.
+    """
     known = [a for name in owners for a in record.athletes if a.athlete == name]
     generic = {block.name: unfold_block(block) for block in record.plan.timed_blocks}
+    if len(known) == 1 and item.track is not None:
+        steps, delay_s = timelines[known[0].athlete], known[0].delay_s
+        if not _uses_machine(steps):
+            return Assignment(item, owners, delay_s, generic, ((delay_s, generic),))
     return Assignment(
         item,
         owners,
@@ -142,6 +192,10 @@ def assign(
         timelines[known[0].athlete] if known else generic,
         tuple((a.delay_s, timelines[a.athlete]) for a in known) or ((0.0, generic),),
     )
+
+
+def _uses_machine(steps: Steps) -> bool:
+    return any(task.on_machine for block in steps.values() for step in block for task in step.tasks)
 
 
 def _same_timeline(first: Assignment, second: Assignment) -> bool:
@@ -187,7 +241,7 @@ def _owners(
     """An owner for every recording of the class, all found together."""
     people = [a for a in record.athletes if a.start is None]
     out = {
-        p.file: Ownership(p.file, a.owners[0] if a.owners else None, SURELY)
+        p.file: Ownership(p.file, next(iter(a.owners or a.signals.upload.athletes), None), SURELY)
         for a, p in zip(together, placements, strict=True)
     }
     rows = [

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
+from datetime import timedelta
 
 import numpy as np
 import pytest
@@ -24,7 +25,7 @@ from tests.reconcile.classroom import (
     session,
     work_of,
 )
-from tests.reconcile.flywheel import Wheel, spun
+from tests.reconcile.flywheel import BELL, Wheel, spun
 
 PLAN = """title: Ferry steps
 blocks:
@@ -133,6 +134,69 @@ def test_a_watch_without_an_owner_is_given_to_the_heart_that_answers_its_machine
     entry = of_file(told(files), "unassigned.watch.1.fit")
     assert entry.belongs_to in (name, None)
     assert entry.belongs_to == name or entry.probability < 0.9
+
+
+def test_a_machines_file_under_the_name_of_who_used_none_goes_to_who_did() -> None:
+    # b02 did the plan without a machine; b06's own file came under b02's name.
+    plan = PLAN.replace("title: Ferry steps", "title: Ferry steps\noptions: [prescribed, home]")
+    without = "most: calories, instead: {home: {movement: rope jump, most: reps}}"
+    held = session(plan.replace("most: calories", without), main=0.0)
+    scores = [s for s in SCORES if s.athlete != "b02"]
+    scores.append(LoggedScore("b02", "main", option="home", equipment="none", score=410.0))
+    files = uploaded({"b06": "b02"}, without=("b02",))
+    made = class_of(held, files, athletes=ATHLETES, scores=scores)
+    entry = of_file(made.reconciled(), "b02.rower.fit")
+    assert entry.status == "aligned"
+    assert entry.belongs_to == "b06"
+
+
+ALONE_S = 26.3 * 3600.0  # b07 did the same plan on the evening after
+
+
+def with_somebody_alone(files: Mapping[str, Recording]) -> ClassResult:
+    """The class, and b07 at home."""
+    athletes = [*ATHLETES, Athlete("b07", start=BELL + timedelta(seconds=ALONE_S - 40.0))]
+    return class_of(HELD, files, athletes=athletes, scores=SCORES).reconciled()
+
+
+def later(recording: Recording) -> Recording:
+    assert recording.start is not None
+    return replace(recording, start=recording.start + timedelta(seconds=ALONE_S))
+
+
+def test_a_file_of_the_class_under_the_name_of_who_trained_alone_comes_back_to_the_class() -> None:
+    files = uploaded({"b03": "b07"})
+    entry = of_file(with_somebody_alone(files), "b07.rower.fit")
+    assert entry.status == "aligned"
+    assert entry.belongs_to == "b03"
+
+
+@pytest.mark.parametrize("file", ["b03.rower.fit", "unassigned.rower.1.fit"])
+def test_a_file_of_who_trained_alone_is_theirs_under_another_name_and_under_none(file: str) -> None:
+    files = uploaded(without=("b03",))
+    files[file] = later(machine_of("b03"))
+    entry = of_file(with_somebody_alone(files), file)
+    assert entry.status == "aligned"
+    assert entry.belongs_to == "b07"
+
+
+def test_a_file_of_another_day_is_nobodys_who_trained_alone_either() -> None:
+    files = uploaded(without=("b03",))
+    other = machine_of("b03")
+    assert other.start is not None
+    files["b03.rower.fit"] = replace(other, start=other.start + timedelta(days=3))
+    entry = of_file(with_somebody_alone(files), "b03.rower.fit")
+    assert entry.status == "unmatched"
+    assert entry.belongs_to == "b03"
+
+
+def test_what_kind_of_machine_a_file_is_of_is_no_evidence_where_only_its_name_says_so() -> None:
+    # b02's phone on the rower, under the name of b06, who logged a bike.
+    scores = [replace(s, equipment="bike") if s.athlete == "b06" else s for s in SCORES]
+    files = uploaded(without=("b06",))
+    files["b06.unknown.fit"] = rowed(WHEELS["b02"], ("power",), seed=9)
+    made = class_of(HELD, files, athletes=ATHLETES, scores=scores)
+    assert of_file(made.reconciled(), "b06.unknown.fit").belongs_to == "b02"
 
 
 def test_one_strap_seen_twice_tells_whose_machine_it_is() -> None:

@@ -90,8 +90,27 @@ def test_probabilities_sum_to_one_and_the_likeliest_comes_first(rng: np.random.G
         shares = [share for _, share in ownership.odds]
         assert sum(shares) == pytest.approx(1.0)
         assert shares == sorted(shares, reverse=True)
-        first = next(one for one in ownership.odds if one[0] is not None or one[1] >= 0.5)
-        assert (ownership.owner, ownership.probability) == first
+        assert (ownership.owner, ownership.probability) in ownership.odds
+
+
+@pytest.mark.parametrize(
+    ("shares", "named", "owner"),
+    [
+        ((0.10, 0.60, 0.25, 0.05), 0, "a02"),  # more likely than not somebody else's
+        ((0.30, 0.45, 0.20, 0.05), 0, "a01"),  # likelier somebody else's, but not likely enough
+        ((0.30, 0.45, 0.20, 0.05), None, "a02"),
+        ((0.30, 0.10, 0.15, 0.45), 1, "a02"),
+        ((0.10, 0.10, 0.20, 0.60), 0, None),
+    ],
+)
+def test_a_file_is_taken_from_its_name_only_where_that_is_more_likely_right_than_not(
+    shares: tuple[float, ...], named: int | None, owner: str | None
+) -> None:
+    claims = claims_of(np.log([shares]), named=None if named is None else (named,))
+    (ownership,) = assign_owners(["file"], NAMES, claims)
+    assert ownership.owner == owner
+    column = 3 if owner is None else NAMES.index(owner)
+    assert ownership.probability == pytest.approx(shares[column])
 
 
 def test_of_two_files_that_exclude_each_other_the_other_goes_to_who_is_left() -> None:
