@@ -128,11 +128,12 @@ def interval(
     answers: Mapping[tuple[int, int], HeartAnswer],
     usual_s: float,
     level: float | None = None,
+    left_out: float = LEFT_OUT,
 ) -> Interval:
     """One step as it was done.
 
     tracks, heart (time_s, bpm): on the block's clock. usual_s: see `usual_active_s`. level: of
-    `heart_levels`.
+    `heart_levels`. left_out: how probable it is by the athlete's own words that the step was.
     """
     step = steps[index]
     machine = _best_machine(tracks, steps, index)
@@ -145,7 +146,7 @@ def interval(
     if machine is not None and machine.pulls:
         machine_start, machine_end = machine.pulls[0].start_s, machine.pulls[-1].end_s
     answer = answers.get((step.round, step.step))
-    attempted = _attempted(step, machine, (answer, level), usual_s)
+    attempted = _attempted(step, machine, (answer, level), usual_s, left_out)
     effort_start = effort_end = None
     if step.kind == "work" and attempted:
         effort_start, effort_end = _effort(step, machine_start, machine_end, answer)
@@ -230,8 +231,12 @@ def _attempted(
     machine: StepMachine | None,
     heart: tuple[HeartAnswer | None, float | None],
     usual_s: float,
+    left_out: float,
 ) -> bool | None:
-    """Whether any task of a work step was begun, by the machine, else by the heart."""
+    """Whether any task of a work step was begun, by the machine, else by the heart and the words.
+
+    left_out: how probable it is without either that the step was left out.
+    """
     if step.kind == "rest":
         return None
     if machine is not None and machine.active_s >= LEAST_WORK_S:
@@ -242,16 +247,19 @@ def _attempted(
     missed = machine is not None and any(on_machine) and usual_s >= USUAL_ACTIVE_S
     answer, level = heart
     if answer is None and level is None:
-        return False if missed else None
-    left_out = _probably_left_out(answer, level)
+        return False if missed or left_out > SURELY_LEFT_OUT else None
+    left_out = _probably_left_out(answer, level, left_out)
     if left_out > (0.3 if missed else SURELY_LEFT_OUT):
         return False
     return True if left_out < (SURELY_DONE / 10 if missed else SURELY_DONE) else None
 
 
-def _probably_left_out(answer: HeartAnswer | None, level: float | None) -> float:
-    """Probability that a step was left out, by how the heart answered it and how high it stood."""
-    odds = LEFT_OUT / (1 - LEFT_OUT)
+def _probably_left_out(answer: HeartAnswer | None, level: float | None, usual: float) -> float:
+    """Probability that a step was left out, by how the heart answered it and how high it stood.
+
+    usual: the same without the heart.
+    """
+    odds = usual / (1 - usual)
     if answer is not None:
         for (mean, spread), sign in ((ANSWER_LEFT_OUT, 1.0), (ANSWER_DONE, -1.0)):
             sd = float(np.hypot(answer.sd, spread))

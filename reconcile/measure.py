@@ -25,6 +25,7 @@ from reconcile.effort import heart_answers
 from reconcile.energy.evidence import StepEvidence
 from reconcile.energy.logged import logged_steps
 from reconcile.intervals import (
+    LEFT_OUT,
     heart_levels,
     interval,
     mean_power,
@@ -37,6 +38,7 @@ from reconcile.plan import TimedBlock
 from reconcile.restarted import joined_hearts, joined_tracks
 from reconcile.result import Advice, Interval, Track
 from reconcile.score.expected import usual_machine_s
+from reconcile.score.left_out import said_left_out
 from reconcile.score.question import ScoreQuestion
 from reconcile.score.scored import scored_steps
 from reconcile.shared_machine import split_by_turn
@@ -97,6 +99,7 @@ def measure(
         worked = machines[block.name] = tuple(cut_at_bells(track, block_steps) for track in whole)
         usual_s = usual_active_s(worked, block_steps)
         levels = {} if on_clock is None else heart_levels(on_clock, block_steps)
+        said = said_left_out(row_of(record, athlete.athlete, block.name), block)
         done = tuple(
             interval(
                 block_steps,
@@ -106,6 +109,7 @@ def measure(
                 answers,
                 usual_s,
                 levels.get((step.round, step.step)),
+                said.get(step.round, LEFT_OUT),
             )
             for index, step in enumerate(block_steps)
         )
