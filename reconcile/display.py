@@ -9,7 +9,7 @@ from typing import Literal
 
 Machine = Literal["rower", "ski", "bike"]
 
-# Power of the air brake, W per (m/s)³. Rower and ski: P = 2.80 / pace³, pace in s/m, as the maker's
+# Power of the air brake, W per (m/s)³. Rower and ski: P = 2.80 / pace³, pace in s/m, as the
 # published law has it. A bike counts pace per 1000 m, so that the same flywheel power shows twice
 # the speed: 2.80 / 2³ = 0.35.
 AIR_BRAKE: dict[Machine, float] = {"rower": 2.80, "ski": 2.80, "bike": 0.35}

@@ -23,8 +23,8 @@ from reconcile.timeline import PlannedStep
 TIME_CONSTANTS_S = (25.0, 40.0, 60.0)
 # From work to the answer that a device shows: usually about so late, sometimes (a sensor that lags)
 # by anything up to the last of these.
-DELAYS_S = np.arange(0.0, 24.0, HEART_STEP_S)
-USUAL_DELAY_S, DELAY_SD_S, LAGGING_SHARE = 8.0, 4.0, 0.15
+DELAYS_S = np.arange(0.0, 36.0, HEART_STEP_S)
+USUAL_DELAY_S, DELAY_SD_S, LAGGING_SHARE = 8.0, 4.0, 0.2
 WHITENING = 0.97
 SAMPLES_PER_INDEPENDENT = 4.0
 # Changes of the whitened heart (bpm in 2 s) beyond so many robust spreads are a sensor's, not a

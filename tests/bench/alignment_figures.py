@@ -1,4 +1,4 @@
-"""What issue after issue asks of placing recordings and finding their owners.
+"""Figures of placing recordings and finding their owners.
 
 Each function returns the cases of one figure; its docstring says what counts.
 """

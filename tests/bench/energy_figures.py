@@ -1,4 +1,4 @@
-"""What is asked of energy on simulated classes.
+"""Figures of energy on simulated classes.
 
 Each function returns the cases of one figure; its docstring says what counts.
 """

@@ -1,4 +1,4 @@
-"""What is asked of recorded scores, verdicts, explanations and advice.
+"""Figures of recorded scores, verdicts, explanations and advice.
 
 Each function returns the cases of one figure; its docstring says what counts.
 """

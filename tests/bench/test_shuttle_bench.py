@@ -1,4 +1,4 @@
-"""What is asked of energy from heart rate alone, on people made to be like measured ones."""
+"""Figures of energy from heart rate alone, on people made to be like measured ones."""
 
 import pytest
 

@@ -34,7 +34,7 @@ CODES = {
     "arithmetic_slip", "digits_swapped", "wrong_measure", "watch_calories", "other_athlete",
     "inflated", "understated", "unexplained",
 }  # fmt: skip
-# The contract's codes; the reference's rates of what goes wrong, as shares.
+# The contract's codes; the medium class's rates of what goes wrong, as shares.
 REFERENCE = {
     "drop_out": 0.18, "smart_sampling": 1 / 3, "clock_minutes": 0.10, "clock_hours": 0.05,
     "late_start": 0.10, "early_stop": 0.08, "watch_pauses": 0.06, "held_power": 1 / 3,

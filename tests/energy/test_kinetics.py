@@ -120,7 +120,7 @@ def test_a_shifted_clock_changes_nothing() -> None:
 
 
 class TestOxygen:
-    """Measured on 36 intermittent sessions with gas exchange, as our reference reports them."""
+    """Measured on 36 intermittent sessions with gas exchange, as published."""
 
     hard = np.where((CLOCK >= 100) & (CLOCK < 500), 11.0, 2.1)
 

@@ -152,7 +152,7 @@ class TestAcsm:
         assert acsm.leg_cycling(150.0, 75.0) == pytest.approx(28.6)
 
     def test_arm_cycling_of_75_kg_at_50_w_takes_15_5(self) -> None:
-        # 3.5 + 3 · (kg·m/min) / kg on two public formula sheets; from memory in our reference.
+        # 3.5 + 3 · (kg·m/min) / kg on two public formula sheets; otherwise from memory.
         assert acsm.arm_cycling(50.0, 75.0) == pytest.approx(15.5)
         assert acsm.arm_cycling(50.0, 75.0) == pytest.approx(3.5 + 3 * 50 * 6.12 / 75, rel=0.02)
 

@@ -31,7 +31,7 @@ def test_every_command_is_in_the_readme(repository: Path, name: str) -> None:
 
 def test_every_target_of_make_is_documented(repository: Path) -> None:
     makefile = text_of(repository, "Makefile")
-    targets = re.findall(r"^([a-z]+):.*?## ", makefile, re.MULTILINE)
+    targets = re.findall(r"^([a-z-]+):.*?## ", makefile, re.MULTILINE)
     documents = text_of(repository, "README.md", "DEVELOPERS.md")
     assert targets
     assert [name for name in targets if f"make {name}" not in documents] == []

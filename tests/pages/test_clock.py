@@ -13,31 +13,12 @@ import pytest
 import uvicorn
 from playwright.sync_api import Browser, Page, expect
 
+from tests.pages import slipway
 from tests.pages.served import PHONE, Served, opened, served
 from tests.service.database_server import free_port
 from tests.service.gym import API, GymUnderTest
 
-PLAN = """\
-title: Slipway threes
-options: [prescribed, seated]
-blocks:
-  - {name: greeting, free: 1m..3m}
-  - name: rope
-    rounds: 2
-    steps:
-      - work: 20s
-        tasks: [{movement: rope climb, reps: 3}]
-      - rest: 10s
-  - name: carry
-    rounds: 1
-    steps:
-      - work: 30s
-        tasks:
-          - movement: plank carry
-            metres: 40
-            load_kg: {men: 18, women: 12}
-            instead: {seated: {movement: band row, most: reps}}
-"""
+PLAN = slipway.PLAN.replace("load_lb: {men: 40, women: 25}", "load_kg: {men: 18, women: 12}")
 
 
 ONE_BLOCK = """\

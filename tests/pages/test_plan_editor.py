@@ -14,28 +14,7 @@ from api.pages.plan_drawing import drawn_plan
 from api.pages.plan_versions_page import compared
 from reconcile.plan_text import read_plan
 from tests.pages.served import PHONE, Served, served
-
-PLAN = """\
-title: Slipway threes
-options: [prescribed, seated]
-blocks:
-  - {name: greeting, free: 1m..3m}
-  - name: rope
-    rounds: 2
-    steps:
-      - work: 20s
-        tasks: [{movement: rope climb, reps: 3}]
-      - rest: 10s
-  - name: carry
-    rounds: 1
-    steps:
-      - work: 30s
-        tasks:
-          - movement: plank carry
-            metres: 40
-            load_lb: {men: 40, women: 25}
-            instead: {seated: {movement: band row, most: reps}}
-"""
+from tests.pages.slipway import PLAN
 
 
 @pytest.fixture(autouse=True)

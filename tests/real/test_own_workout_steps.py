@@ -27,7 +27,7 @@ OTHERS = {
     "runner.watch.fit": "run-developer-fields.fit",
 }
 BELLS_S = 3.0
-"""How near to the recorded laps a block must be placed (the acceptance of the job)."""
+"""How near to the recorded laps a block must be placed."""
 
 SHIFTS_S = {"as stated": 0, "stated 4 min early": -240, "stated 3 min late": 180}
 CLOCKS_S = {"clock right": 0, "clock 37 s slow": -37, "clock an hour fast": 3600}

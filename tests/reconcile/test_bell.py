@@ -150,7 +150,7 @@ def test_the_stated_start_is_only_where_to_look_first(stated_s: float) -> None:
 
 @pytest.mark.parametrize("free_s", [140.0, 180.0, 300.0, 420.0])
 def test_a_free_block_may_last_longer_or_shorter_than_usual(free_s: float) -> None:
-    # Usually 3 to 6 minutes; one time in five up to 20 % beyond either end (the reference).
+    # Usually 3 to 6 minutes; one time in five up to 20 % beyond either end (judgement).
     held = session(PLAN, warm_up=0.0, main=120 + free_s)
     wheel = held.wheel(PEOPLE["b02"], -60, 120 + free_s + 660)
     result = class_of(held, {"b02.rower.fit": rowed(wheel)}).reconciled()

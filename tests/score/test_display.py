@@ -17,7 +17,7 @@ from reconcile.display import (
 @pytest.mark.parametrize(
     ("pace_s", "power_w"),
     [
-        # The maker's law P = 2.80 / pace³ with its usual table of splits (per 500 m).
+        # The usual law P = 2.80 / pace³ of air-braked rowers and its table of splits (per 500 m).
         (120.0, 202.5),
         (105.0, 302.3),
         (90.0, 480.1),

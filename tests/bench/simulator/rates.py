@@ -1,4 +1,4 @@
-"""How often things go wrong, by difficulty; "medium" is the reference description of a class."""
+"""How often things go wrong, by difficulty; "medium" is what a real class does, by judgement."""
 
 from __future__ import annotations
 
@@ -52,7 +52,7 @@ class Rates:
 
 
 def rates_for(difficulty: Difficulty) -> Rates:
-    """The reference rates, scaled; wrong scores stay as they are (four in ten are not honest)."""
+    """The medium rates, scaled; wrong scores stay as they are (four in ten are not honest)."""
     factor = FACTORS[difficulty]
     kept = {"wrong_score", "missing_score"}
     values = {

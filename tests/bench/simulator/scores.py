@@ -17,7 +17,7 @@ from tests.bench.simulator.rates import Rates
 from tests.bench.simulator.truth import OwnMachine, ScoreTruth, StepTruth
 from tests.bench.simulator.work import Slot, ticks
 
-# Best marks of all time as the reference gives them: 60 s to 300 s efforts lie below critical power
+# Best marks of all time: 60 s to 300 s efforts lie below critical power
 # 483.3 W plus 36.34 kJ for men; nobody comes near one and a half times that.
 BEYOND_ANYONE_W = (483.3, 36340.0)
 BEYOND = 1.5
