@@ -13,9 +13,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from ingest.recording import Floats
-from reconcile.align.grid import STEP_S, index_of, log_sum_exp
+from reconcile.align.grid import STEP_S
 from reconcile.align.heart_of_machine import Work, answered_best, explained_by, work_on
-from reconcile.align.joint import ClassPrior, JointEstimate, StartPrior
+from reconcile.align.joint import JointEstimate
 from reconcile.align.owners import (
     OTHER_EQUIPMENT,
     SAME_EQUIPMENT,
@@ -34,7 +34,7 @@ from reconcile.align.owners import (
     same_work_evidence,
 )
 from reconcile.align.ownership import NOBODYS, Claims, name_prior
-from reconcile.align.place import Assignment, Placement, recording_evidence
+from reconcile.align.place import Assignment, Placement, fit_under_bell
 from reconcile.align.sheet_of_machine import Count, count_of, sheet_evidence
 from reconcile.classes import Athlete, ClassRecord, LoggedScore
 from reconcile.history import History
@@ -132,19 +132,10 @@ class _Timelines:
     def _place(self, assignment: Assignment) -> _Place:
         """The bell being known, how well a recording fits a timeline, and where it then lies."""
         known = self.known
-        prior = ClassPrior(
-            tuple(StartPrior(start, np.zeros(1)) for start in known.joint.starts),
-            (),
-            tuple(index_of(block.duration_s) for block in self.blocks),
+        support, first_s = fit_under_bell(
+            assignment, known.record.plan, known.joint.starts, known.record.start, self.answers
         )
-        evidence = recording_evidence(
-            assignment, known.record.plan, prior, known.record.start, {}, self.answers
-        )
-        weights = evidence.clock.copy()
-        for number, start in enumerate(known.joint.starts):
-            weights = weights + evidence.given_start(number, start)
-        first_s = (evidence.first + int(np.argmax(weights))) * STEP_S - assignment.delay_s
-        return _Place(log_sum_exp(weights), first_s)
+        return _Place(support, first_s - assignment.delay_s)
 
 
 def gather(

@@ -16,13 +16,14 @@ from reconcile.align.edges import (
     machine_windows,
     pull_evidence,
 )
-from reconcile.align.grid import NOTHING, STEP_S, LogRatio, grid_s, index_of
+from reconcile.align.grid import NOTHING, STEP_S, LogRatio, grid_s, index_of, log_sum_exp
 from reconcile.align.heart import block_demand, heart_evidence, responses_to
 from reconcile.align.joint import (
     ClassPrior,
     JointEstimate,
     Posterior,
     RecordingEvidence,
+    StartPrior,
     estimate,
 )
 from reconcile.align.signals import Signals
@@ -200,6 +201,29 @@ def recording_evidence(
     return RecordingEvidence(
         index_of(assignment.delay_s), blocks, first, clock, index_of(signals.length_s), reach
     )
+
+
+def fit_under_bell(
+    assignment: Assignment,
+    plan: Plan,
+    bells: Sequence[int],
+    stated_start: datetime,
+    answers: dict[bytes, Floats],
+) -> tuple[float, float]:
+    """How well a recording fits its timeline (log), and the class time of its first sample, s.
+
+    The bell is taken as known. bells: grid index of each timed block's start.
+    """
+    prior = ClassPrior(
+        tuple(StartPrior(start, np.zeros(1)) for start in bells),
+        (),
+        tuple(index_of(block.duration_s) for block in plan.timed_blocks),
+    )
+    evidence = recording_evidence(assignment, plan, prior, stated_start, {}, answers)
+    weights = evidence.clock.copy()
+    for number, start in enumerate(bells):
+        weights = weights + evidence.given_start(number, start)
+    return log_sum_exp(weights), (evidence.first + int(np.argmax(weights))) * STEP_S
 
 
 def place(

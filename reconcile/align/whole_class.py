@@ -10,17 +10,21 @@ from reconcile.align.claims import ClassKnown, gather
 from reconcile.align.grid import STEP_S
 from reconcile.align.joint import JointEstimate
 from reconcile.align.ownership import WRONG_NAME, Ownership, assign_owners
-from reconcile.align.place import Assignment, Placement, place
+from reconcile.align.place import Assignment, Placement, fit_under_bell, place
 from reconcile.align.priors import class_prior
 from reconcile.align.signals import Signals
 from reconcile.align.stopped_clock import place_stopped, stood_still, usual_starts
+from reconcile.align.turns import in_turns
 from reconcile.classes import Athlete, ClassRecord, LoggedScore, Pin
 from reconcile.history import History
+from reconcile.machine import machines_told
 from reconcile.timeline import PlannedStep, unfold_block
 
 Steps = Mapping[str, tuple[PlannedStep, ...]]
 # Where nothing but the name speaks for an owner, and nothing against.
 SURELY = 0.98
+# How sure it is that those who are left are those who used a nameless machine in turns. Judgement.
+WHO_IS_LEFT = 0.9
 
 
 @dataclass(frozen=True, eq=False)
@@ -103,6 +107,11 @@ def place_class(
             else:
                 placed[file] = found
     joint, compared, placements = _place_group(record, record.start, together, alone=False)
+    shared = _used_in_turns(record, timelines, together, joint)
+    for number, owners in shared.items():
+        together[number] = assign(record, together[number].signals, owners, timelines)
+    if shared:
+        joint, compared, placements = _place_group(record, record.start, together, alone=False)
     owned = _owners(record, timelines, compared, placements, joint, pinned_owners, history)
     changed = False
     for number, (assignment, ownership) in enumerate(zip(together, owned, strict=True)):
@@ -117,6 +126,8 @@ def place_class(
         owners = assignment.owners
         if len(owners) < 2:
             owners = () if ownership.owner is None else (ownership.owner,)
+        elif placement.status == "unmatched":
+            owners = pinned_owners.get(placement.file, assignment.signals.upload.athletes)
         nobodys = not owners and bool(ownership.odds)
         placed[placement.file] = Placed(
             assignment.signals,
@@ -129,6 +140,41 @@ def place_class(
             elsewhere = _of_somebody_alone(record, alone, assignment.signals, timelines)
             placed[placement.file] = elsewhere or placed[placement.file]
     return placed
+
+
+def _used_in_turns(
+    record: ClassRecord,
+    timelines: Mapping[str, Steps],
+    together: Sequence[Assignment],
+    joint: JointEstimate,
+) -> dict[int, tuple[str, ...]]:
+    """Owners of nameless machines' files that hold several turns, by place in the list of files."""
+    people = [a for a in record.athletes if a.start is None]
+    ways = {a.athlete: (a.delay_s, timelines[a.athlete]) for a in people}
+    first = next(iter(ways.values()), None)
+    if all(way == first for way in ways.values()):
+        return {}
+    machines = [a for a in together if a.signals.track is not None]
+    named = {name for a in machines for name in (*a.owners, *a.signals.upload.athletes)}
+    found = {}
+    for number, file in enumerate(together):
+        recording = file.signals.upload.recording
+        if file.owners or file.signals.upload.athletes or file.signals.track is None:
+            continue
+        assert recording is not None
+        told = machines_told(recording, file.signals.upload.source)
+        left = [
+            a for a in people if a.athlete not in named and equipment_of(record, a.athlete) in told
+        ]
+
+        def support(names: tuple[str, ...], file: Assignment = file) -> float:
+            tried = assign(record, file.signals, names, timelines)
+            return fit_under_bell(tried, record.plan, joint.starts, record.start, {})[0]
+
+        owners = in_turns([a.athlete for a in left], ways, support)
+        if owners:
+            found[number] = owners
+    return found
 
 
 def _placed_alone(
@@ -241,7 +287,11 @@ def _owners(
     """An owner for every recording of the class, all found together."""
     people = [a for a in record.athletes if a.start is None]
     out = {
-        p.file: Ownership(p.file, next(iter(a.owners or a.signals.upload.athletes), None), SURELY)
+        p.file: Ownership(
+            p.file,
+            next(iter(a.owners or a.signals.upload.athletes), None),
+            SURELY if a.signals.upload.athletes or p.file in pinned else WHO_IS_LEFT,
+        )
         for a, p in zip(together, placements, strict=True)
     }
     rows = [

@@ -259,6 +259,53 @@ def test_a_machine_used_in_turns_belongs_to_all_of_them() -> None:
             assert step.machine_active_s == pytest.approx(58, abs=3)
 
 
+def in_two_waves(*more: Athlete, equipment: Mapping[str, str] | None = None) -> ClassResult:
+    """Two on one rower in turns, its file without a name; b03's own, and whoever else was there."""
+    held = session(PLAN.replace("80s", "60s").replace("70s", "90s"), main=0.0)
+    first, second = Habits(watts=180), Habits(watts=240, late_s=2.0)
+    pulls = sorted([*held.pulls(first), *held.pulls(second, delay_s=75.0)])
+    athletes = [Athlete("b01"), Athlete("b02", delay_s=75.0), Athlete("b03"), *more]
+    files = {
+        "unassigned.rower.1.fit": rowed(spun(pulls, -60, LAST_S + 80)),
+        "b03.rower.fit": rowed(held.wheel(Habits(late_s=3.0, watts=200), -60, LAST_S), seed=3),
+    }
+    used = {"b01": "rower", "b02": "rower", "b03": "rower", **(equipment or {})}
+    scores = [LoggedScore(name, "main", equipment=machine) for name, machine in used.items()]  # type: ignore[arg-type]
+    return class_of(held, files, athletes=athletes, scores=scores).reconciled()
+
+
+def test_a_nameless_machine_used_in_turns_is_of_those_who_are_left() -> None:
+    result = in_two_waves()
+    entry = of_file(result, "unassigned.rower.1.fit")
+    assert entry.belongs_to == ("b01", "b02")
+    assert entry.status == "aligned"
+    for name, watts in (("b01", 180), ("b02", 240)):
+        powers = [step.mean_power_w for step in work_of(result, name, "main")]
+        assert powers == [pytest.approx(watts * (1 - 0.03 * n), rel=0.05) for n in range(5)]
+
+
+def test_who_had_no_turn_on_a_nameless_machine_is_not_among_its_owners() -> None:
+    result = in_two_waves(Athlete("b04", delay_s=300.0), equipment={"b04": "rower"})
+    assert of_file(result, "unassigned.rower.1.fit").belongs_to == ("b01", "b02")
+
+
+def test_where_it_may_be_either_of_two_a_nameless_machine_is_not_given_to_both() -> None:
+    result = in_two_waves(Athlete("b04", delay_s=75.0), equipment={"b04": "rower"})
+    assert not isinstance(of_file(result, "unassigned.rower.1.fit").belongs_to, tuple)
+
+
+def test_a_nameless_machine_of_one_in_a_class_of_waves_is_ones() -> None:
+    held = session(PLAN, main=0.0)
+    athletes = [Athlete("b01"), Athlete("b02", delay_s=75.0), Athlete("b03")]
+    files = {
+        "unassigned.rower.1.fit": rowed(held.wheel(GROUP["b01"], -60, LAST_S)),
+        "b03.rower.fit": rowed(held.wheel(GROUP["b03"], -60, LAST_S), seed=3),
+    }
+    scores = [LoggedScore(a.athlete, "main", equipment="rower") for a in athletes]
+    made = class_of(held, files, athletes=athletes, scores=scores)
+    assert of_file(made.reconciled(), "unassigned.rower.1.fit").belongs_to == "b01"
+
+
 def test_a_machine_and_a_phone_on_it_count_once() -> None:
     files = {
         "b01.rower.fit": machine_of("b01"),
