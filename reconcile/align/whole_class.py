@@ -106,13 +106,34 @@ def place_class(
                 together.append(assign(record, found.signals, (), timelines))
             else:
                 placed[file] = found
+    for found in _placed_together(record, together, timelines, pinned_owners, history):
+        file = found.signals.upload.file
+        elsewhere = None
+        if found.placement.status == "unmatched" and file not in pinned_owners:
+            elsewhere = _of_somebody_alone(record, alone, found.signals, timelines)
+        placed[file] = elsewhere or found
+    return placed
+
+
+def _placed_together(
+    record: ClassRecord,
+    together: list[Assignment],
+    timelines: Mapping[str, Steps],
+    pinned: Mapping[str, tuple[str, ...]],
+    history: History,
+) -> list[Placed]:
+    """The recordings of the class under its bell, with their owners.
+
+    Where owners turn out to follow another timeline than the one that a file was compared with,
+    the bell is looked for once more with theirs.
+    """
     joint, compared, placements = _place_group(record, record.start, together, alone=False)
     shared = _used_in_turns(record, timelines, together, joint)
     for number, owners in shared.items():
         together[number] = assign(record, together[number].signals, owners, timelines)
     if shared:
         joint, compared, placements = _place_group(record, record.start, together, alone=False)
-    owned = _owners(record, timelines, compared, placements, joint, pinned_owners, history)
+    owned = _owners(record, timelines, compared, placements, joint, pinned, history)
     changed = False
     for number, (assignment, ownership) in enumerate(zip(together, owned, strict=True)):
         owner = () if ownership.owner is None else (ownership.owner,)
@@ -121,25 +142,25 @@ def place_class(
             changed = changed or not _same_timeline(assignment, moved_to)
             together[number] = moved_to
     if changed:
-        joint, compared, placements = _place_group(record, record.start, together, alone=False)
+        _, compared, placements = _place_group(record, record.start, together, alone=False)
+    out = []
     for assignment, ownership, placement in zip(compared, owned, placements, strict=True):
         owners = assignment.owners
         if len(owners) < 2:
             owners = () if ownership.owner is None else (ownership.owner,)
         elif placement.status == "unmatched":
-            owners = pinned_owners.get(placement.file, assignment.signals.upload.athletes)
+            owners = pinned.get(placement.file, assignment.signals.upload.athletes)
         nobodys = not owners and bool(ownership.odds)
-        placed[placement.file] = Placed(
-            assignment.signals,
-            owners,
-            ownership.probability,
-            placement.as_nobodys() if nobodys else placement,
-            ownership.odds,
+        out.append(
+            Placed(
+                assignment.signals,
+                owners,
+                ownership.probability,
+                placement.as_nobodys() if nobodys else placement,
+                ownership.odds,
+            )
         )
-        if placement.status == "unmatched" and placement.file not in pinned_owners:
-            elsewhere = _of_somebody_alone(record, alone, assignment.signals, timelines)
-            placed[placement.file] = elsewhere or placed[placement.file]
-    return placed
+    return out
 
 
 def _used_in_turns(
