@@ -109,7 +109,8 @@ def place_class(
     for found in _placed_together(record, together, timelines, pinned_owners, history):
         file = found.signals.upload.file
         elsewhere = None
-        if found.placement.status == "unmatched" and file not in pinned_owners:
+        of_no_hour = found.placement.status == "unmatched" and not found.odds
+        if of_no_hour and file not in pinned_owners:
             elsewhere = _of_somebody_alone(record, alone, found.signals, timelines)
         placed[file] = elsewhere or found
     return placed
