@@ -245,6 +245,8 @@ def _end_by_coasting(
     if len(after) == 0 or time_s[after[0]] - time_s[last] > LONGEST_SAMPLE_GAP_S:
         return None
     pulled = float(np.median(speed[max(last - 2, 0) : last + 1]))
+    if not pulled > MOVING_SPEED_M_S:  # the sensor lost the wheel while it was pulled
+        return None
     at_s = time_s[after] - ((time_s[after] - time_s[after - 1]) / 2 if averaged else 0.0)
     meets = at_s - (free.run_down(speed[after]) - free.run_down(pulled)) / free.slope
     # The first coasting sample of a mean may hold some pulling; the later ones are pure.

@@ -126,6 +126,15 @@ def test_a_lost_sample_breaks_no_pull() -> None:
     assert near(edges(track_of(recording)), 0.7)
 
 
+@pytest.mark.parametrize("lost", [0.0, np.nan])
+def test_a_speed_that_is_lost_in_the_last_strokes_takes_no_end_away(lost: float) -> None:
+    recording = with_strokes(sampled(spun(PULLS, 0.0, LENGTH_S), ("power", "speed")))
+    assert recording.speed_m_s is not None
+    of_first = (recording.time_s > 76.0) & (recording.time_s < PULLS[0][1])
+    speed = np.where(of_first, lost, recording.speed_m_s)
+    assert near(edges(track_of(replace(recording, speed_m_s=speed))), 1.3)
+
+
 def test_a_missing_power_reading_breaks_no_pull() -> None:
     recording = sampled(spun(PULLS, 0, LENGTH_S))
     assert recording.power_w is not None
