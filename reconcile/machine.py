@@ -98,9 +98,8 @@ def machine_of(recording: Recording, source: str, equipment: str | None) -> Mach
     The uploader's word for the source comes first, then the file's own kind of device, then the
     logged equipment where the file holds power, and last the law between power and speed.
     """
-    for word in (source, recording.device):
-        if word in DRAG:
-            return word
+    if (named := _named(recording, source)) is not None:
+        return named
     has_count = recording.power_w is not None or (
         recording.calories is not None and recording.speed_m_s is not None
     )
@@ -113,12 +112,16 @@ def machine_of(recording: Recording, source: str, equipment: str | None) -> Mach
 
 def machines_told(recording: Recording, source: str) -> frozenset[Machine]:
     """The machines that it can be by the uploader's word for the source and by the file itself."""
-    for word in (source, recording.device):
-        if word in DRAG:
-            return frozenset((word,))
+    if (named := _named(recording, source)) is not None:
+        return frozenset((named,))
     if recording.power_w is None or (law := _law_followed(recording)) is None:
         return frozenset(DRAG)
     return frozenset(machine for machine, drag in DRAG.items() if drag == law)
+
+
+def _named(recording: Recording, source: str) -> Machine | None:
+    """The machine that the uploader's word for the source or else the file's device names."""
+    return next((word for word in (source, recording.device) if word in DRAG), None)
 
 
 def _machine_by_law(recording: Recording) -> Machine | None:

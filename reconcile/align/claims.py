@@ -189,9 +189,8 @@ def _by_equipment(file: Assignment, logged: Sequence[str | None]) -> Floats:
     uploaded it, it speaks for nobody.
     """
     upload = file.signals.upload
-    told = (
-        DRAG.keys() if upload.recording is None else machines_told(upload.recording, upload.source)
-    )
+    assert upload.recording is not None
+    told = machines_told(upload.recording, upload.source)
     if len(told) == len(DRAG):
         return np.zeros(len(logged))
     same = np.array([equipment in told for equipment in logged])

@@ -27,8 +27,8 @@ DELAYS_S = np.arange(0.0, 36.0, HEART_STEP_S)
 USUAL_DELAY_S, DELAY_SD_S, LAGGING_SHARE = 8.0, 4.0, 0.2
 WHITENING = 0.97
 SAMPLES_PER_INDEPENDENT = 4.0
-# Changes of the whitened heart (bpm in 2 s) beyond so many robust spreads are a sensor's, not a
-# heart's, which at the most changes by the second. Judgement.
+# Whitened changes (bpm in 2 s) beyond so many robust spreads, and beyond what a heart can do, are a
+# sensor's. Judgement.
 LARGEST_CHANGE, HEARTS_CHANGE_BPM = 4.0, 6.0
 MOST_GROUPS = 3
 # Before and after the blocks hearts are not looked at for longer than this; pulls are looked for
