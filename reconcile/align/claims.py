@@ -278,20 +278,28 @@ def _off_the_sheet(
                 if count is not None:
                     counts[row, timeline] = count
         for (row, timeline), count in counts.items():
-            alike = np.stack(
-                [
-                    other.usual
-                    for (_, theirs), other in counts.items()
-                    if theirs == timeline and len(other.usual) == len(count.usual)
-                ]
-            )
-            seen = np.isfinite(alike)
-            usual = np.where(seen, alike, 0.0).sum(axis=0) / np.maximum(seen.sum(axis=0), 1)
+            alike = [
+                other
+                for (_, theirs), other in counts.items()
+                if theirs == timeline and len(other.usual) == len(count.usual)
+            ]
+            usual = _mean_known([other.usual for other in alike])
+            usual_other = _mean_known([other.usual_other for other in alike])
             for column in np.flatnonzero(timelines.of_person == timeline):
                 line = known.rows.get((known.people[int(column)].athlete, block.name))
                 if line is not None:
-                    out[row, column] += sheet_evidence(line.score, line.rounds, count, usual)
+                    out[row, column] += sheet_evidence(
+                        line.score, line.rounds, count, usual, usual_other
+                    )
     return out
+
+
+def _mean_known(rounds: Sequence[Floats]) -> Floats:
+    """(round,) The mean over machines of what is known of each round; 0 where nothing is."""
+    values = np.stack(rounds)
+    known = np.isfinite(values)
+    total = np.where(known, values, 0.0).sum(axis=0)
+    return np.asarray(total / np.maximum(known.sum(axis=0), 1))
 
 
 def _pairs(

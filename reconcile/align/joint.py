@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ingest.recording import Floats
-from reconcile.align.grid import STEP_S, LogRatio
+from reconcile.align.grid import STEP_S, LogRatio, log_sum_exp
 from reconcile.filters import convolve_full
 
 Bools = NDArray[np.bool_]
@@ -109,20 +109,30 @@ class Posterior:
 
 
 @dataclass(frozen=True, eq=False)
+class Place:
+    """Where one recording lies.
+
+    clock: distribution of the class time of its first sample. blocks: distribution of each block's
+    start on it (grid of s). support: log of how much better the recording is explained by the class
+    than by anything else, its clock prior included.
+    """
+
+    clock: Posterior
+    blocks: tuple[Posterior, ...]
+    support: float
+
+
+@dataclass(frozen=True, eq=False)
 class JointEstimate:
     """The bell and every recording's place under it.
 
     starts: best grid index of each block's start. start_posteriors: its distribution given the
-    other blocks at their best. placements[r][b]: distribution of block b's start on recording r
-    (grid of s). clocks[r]: distribution of x_r. support[r]: log of how much better the recording
-    is explained by the class than by anything else, its clock prior included.
+    other blocks at their best. places: of each recording.
     """
 
     starts: tuple[int, ...]
     start_posteriors: tuple[Posterior, ...]
-    placements: tuple[tuple[Posterior, ...], ...]
-    clocks: tuple[Posterior, ...]
-    support: tuple[float, ...]
+    places: tuple[Place, ...]
 
 
 def normalised(first: int, log_weights: Floats) -> Posterior:
@@ -320,28 +330,41 @@ def _climb(search: _Search, starts: dict[int, int]) -> dict[int, int]:
 def estimate(prior: ClassPrior, recordings: Sequence[RecordingEvidence]) -> JointEstimate:
     """The bell and all placements, jointly."""
     search = _Search(prior, recordings)
-    starts = _climb(search, _first_guess(search))
-    posteriors = tuple(search.single_move(block, starts) for block in search.blocks)
-    placements, clocks, support = [], [], []
-    for recording in recordings:
-        everything = search.weights(recording, starts)
-        inside = search.overlaps(recording, starts)
-        everything = np.where(inside, everything, everything - NOT_OF_CLASS)
-        clocks.append(normalised(recording.first, everything))
-        top = float(np.max(everything))
-        support.append(top + float(np.log(np.sum(np.exp(everything - top)))))
-        placements.append(
-            tuple(
-                _placement(search, recording, block, starts, posteriors[block])
-                for block in search.blocks
-            )
-        )
+    found = _climb(search, _first_guess(search))
+    starts = tuple(found[b] for b in search.blocks)
+    posteriors = tuple(search.single_move(block, found) for block in search.blocks)
     return JointEstimate(
-        tuple(starts[b] for b in search.blocks),
+        starts,
         posteriors,
-        tuple(placements),
-        tuple(clocks),
-        tuple(support),
+        tuple(placed_under(prior, starts, posteriors, recording) for recording in recordings),
+    )
+
+
+def placed_under(
+    prior: ClassPrior,
+    starts: Sequence[int],
+    start_posteriors: Sequence[Posterior],
+    recording: RecordingEvidence,
+    told: Floats | None = None,
+) -> Place:
+    """One recording's place under the bell.
+
+    told: what other recordings say of where its first sample lies (log, over the grid of x), which
+    the bell does not know of; None where they say nothing.
+    """
+    search = _Search(prior, [])
+    bells = dict(enumerate(starts))
+    extra = np.zeros(len(recording.clock)) if told is None else told
+    everything = search.weights(recording, bells) + extra
+    inside = search.overlaps(recording, bells)
+    everything = np.where(inside, everything, everything - NOT_OF_CLASS)
+    return Place(
+        normalised(recording.first, everything),
+        tuple(
+            _placement(search, recording, block, bells, start_posteriors[block], extra)
+            for block in search.blocks
+        ),
+        log_sum_exp(everything),
     )
 
 
@@ -351,10 +374,11 @@ def _placement(
     block: int,
     starts: dict[int, int],
     posterior: Posterior,
+    told: Floats,
 ) -> Posterior:
     """Distribution of one block's start on one recording, its own evidence counted once."""
     others = {b: s for b, s in starts.items() if b != block}
-    over_x = search.weights(recording, others)
+    over_x = search.weights(recording, others) + told
     # Where a placed recording lies, given that it is of the class at all.
     over_x = np.where(search.overlaps(recording, starts), over_x, over_x - NOT_OF_CLASS)
     over_x = np.exp(over_x - np.max(over_x))

@@ -21,6 +21,7 @@ from reconcile.align.heart import block_demand, heart_evidence, responses_to
 from reconcile.align.joint import (
     ClassPrior,
     JointEstimate,
+    Place,
     Posterior,
     RecordingEvidence,
     StartPrior,
@@ -232,8 +233,11 @@ def place(
     stated_start: datetime,
     assignments: Sequence[Assignment],
     pins: Mapping[str, Mapping[str, Pin]],
-) -> tuple[JointEstimate, tuple[Placement, ...]]:
-    """The bell and the placement of every recording of one group that hears the same bell."""
+) -> tuple[JointEstimate, list[RecordingEvidence]]:
+    """The bell and the place of every recording of one group that hears the same bell.
+
+    With them the evidence of each, from which `summed_up` makes a placement.
+    """
     answers: dict[bytes, Floats] = {}
     evidence = [
         recording_evidence(
@@ -246,49 +250,47 @@ def place(
         )
         for assignment in assignments
     ]
-    joint = estimate(prior, evidence)
-    placements = tuple(
-        _summary(plan, assignment, item, joint, number)
-        for number, (assignment, item) in enumerate(zip(assignments, evidence, strict=True))
-    )
-    return joint, placements
+    return estimate(prior, evidence), evidence
 
 
-def _summary(
+def summed_up(
     plan: Plan,
     assignment: Assignment,
     evidence: RecordingEvidence,
-    joint: JointEstimate,
-    number: int,
+    bells: Sequence[int],
+    place: Place,
 ) -> Placement:
+    """A recording's placement in words and ranges.
+
+    bells: grid index of each timed block's start.
+    """
     signals = assignment.signals
-    clock = joint.clocks[number]
     recording = signals.upload.recording
     match = _match(
         plan,
         evidence,
-        joint,
+        bells,
         signals.length_s,
         named=bool(signals.upload.athletes),
         dated=recording is not None and recording.start is not None,
     )
-    x_s = _mode_mean(clock)
+    x_s = _mode_mean(place.clock)
     blocks: list[BlockPlacement] = []
     sds: dict[str, float] = {}
     probabilities: list[float] = []
-    for block, posterior in zip(plan.timed_blocks, joint.placements[number], strict=True):
+    for block, posterior in zip(plan.timed_blocks, place.blocks, strict=True):
         half = half_of_shortest_gap(assignment.steps[block.name], block)
         sharpest = _around_mode(posterior, half)
-        places = [sharpest, *_rivals(posterior, sharpest, half)]
-        places.sort(key=lambda place: -place.probability)
-        best = places[0]
+        modes = [sharpest, *_rivals(posterior, sharpest, half)]
+        modes.sort(key=lambda mode: -mode.probability)
+        best = modes[0]
         if best.start_s > signals.length_s or best.start_s + block.duration_s < 0:
             continue
         sds[block.name] = best.sd_s
         probabilities.append(best.probability)
         blocks += [
-            BlockPlacement(block.name, place.start_s, place.low_s, place.high_s, place.probability)
-            for place in places
+            BlockPlacement(block.name, mode.start_s, mode.low_s, mode.high_s, mode.probability)
+            for mode in modes
         ]
     status: Status
     if match < 0.5 or not blocks:
@@ -310,8 +312,8 @@ def _summary(
         x_s,
         tuple(blocks),
         sds,
-        joint.support[number],
-        {b.name: p for b, p in zip(plan.timed_blocks, joint.placements[number], strict=True)},
+        place.support,
+        {b.name: p for b, p in zip(plan.timed_blocks, place.blocks, strict=True)},
     )
 
 
@@ -326,7 +328,7 @@ def half_of_shortest_gap(steps: Sequence[PlannedStep], block: TimedBlock) -> flo
 def _match(
     plan: Plan,
     evidence: RecordingEvidence,
-    joint: JointEstimate,
+    bells: Sequence[int],
     length_s: float,
     *,
     named: bool,
@@ -337,8 +339,8 @@ def _match(
     log_weights = evidence.clock.copy()
     overlaps = np.zeros(len(x), dtype=bool)
     for number, block in enumerate(plan.timed_blocks):
-        log_weights = log_weights + evidence.given_start(number, joint.starts[number])
-        start_s = (joint.starts[number] + evidence.delay) * STEP_S - x
+        log_weights = log_weights + evidence.given_start(number, bells[number])
+        start_s = (bells[number] + evidence.delay) * STEP_S - x
         overlaps |= (start_s < length_s - 30.0) & (start_s + block.duration_s > 30.0)
     # Densities (1/s) of the time that the clock shows, if the recording is of the class and if not.
     per_second = 1 / (STEP_S * USUAL_SPREAD_S)

@@ -1,8 +1,8 @@
 """Whether an athlete's line on the sheet was read off one machine.
 
 A line that was agrees round by round with the machine's count at the bells or some seconds later,
-or is off by one factor, a round or a slip; a line that was not has the plan's pattern at a level of
-its own.
+or is off by one factor, a round or a slip, or was read off the machine's other counter; a line that
+was not has the plan's pattern at a level of its own.
 """
 
 from __future__ import annotations
@@ -11,21 +11,28 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from ingest.recording import Floats
 from reconcile.counts import PlacedCount
 from reconcile.machine import MachineTrack
 from reconcile.plan import Measure, Take
+from reconcile.score.digits import swapped
 from reconcile.score.scored import Scored, finishing_amounts, take_of
 from reconcile.timeline import PlannedStep
 
 # Seconds after the bell at which displays are read: promptly, or late.
 PROMPT_S, LATE_S = (0.0, 1.0, 2.0, 3.0), (5.0, 8.0, 12.0, 20.0)
 # Judgement, no source: shares of lines that were read promptly, late, at the end of the rest, that
-# are all off by one factor, that lack a round or have one twice, and whose total slipped; and of
-# those that tell of no machine at all, with rounds and without.
-PROMPT, LATE, RESTED, SCALED, MISCOUNTED, SLIPPED = 0.70, 0.13, 0.03, 0.07, 0.04, 0.03
+# are all off by one factor, that lack a round or have one twice, whose total slipped or has two
+# digits swapped; of lines in the machine's other measure, with any of these; and of those that tell
+# of no machine at all, with rounds and without.
+PROMPT, LATE, RESTED, SCALED, MISCOUNTED, SLIPPED = 0.68, 0.13, 0.03, 0.07, 0.04, 0.03
+SWAPPED = 0.02
+OTHER_MEASURE = 0.025
 OTHER_ROUNDS, OTHER_SCORE = 0.05, 0.2
+# Spread of a round that is written once too often, about the other rounds, as a factor.
+EXTRA_ROUND_SD = 0.25
 # Cutting to a whole number loses half a unit, or nothing where the display ran on.
 CUT, READING_SD, SLIP = 0.25, 0.6, 8.0
 FACTOR_SD, SCALED_PATTERN_SD = 0.2, 0.012
@@ -46,16 +53,32 @@ LEAST_COVER = 0.7
 
 @dataclass(frozen=True, eq=False)
 class Count:
-    """What one machine counted in each round, (round, reading): promptly, late, after the rest."""
+    """What one machine counted in each round, (round, reading): promptly, late, after the rest.
+
+    other: the same in metres where the score is in calories and the other way round; None where
+    nobody could mix them up or the machine did not count both.
+    """
 
     measure: Measure
     take: Take
     readings: Floats
+    other: Floats | None = None
 
     @property
     def usual(self) -> Floats:
         """Each round's value as it is usually read."""
-        return np.asarray(self.readings[:, : len(PROMPT_S)].mean(axis=1))
+        return _as_usual(self.readings)
+
+    @property
+    def usual_other(self) -> Floats:
+        """The same in the other measure, NaN where it is not known."""
+        if self.other is None:
+            return np.full(len(self.readings), np.nan)
+        return _as_usual(self.other)
+
+
+def _as_usual(readings: Floats) -> Floats:
+    return np.asarray(readings[:, : len(PROMPT_S)].mean(axis=1))
 
 
 def count_of(track: MachineTrack, scored: Scored) -> Count | None:
@@ -65,6 +88,19 @@ def count_of(track: MachineTrack, scored: Scored) -> Count | None:
     """
     if not scored.rounds or not scored.on_machine:
         return None
+    if scored.measure == "seconds":
+        readings = _seconds(track, scored)
+        return None if readings is None else Count("seconds", scored.take, readings)
+    calories, metres = (
+        None if counter is None else _counted(track, counter, scored)
+        for counter in (track.calories, track.metres)
+    )
+    readings, other = (calories, metres) if scored.measure == "calories" else (metres, calories)
+    return None if readings is None else Count(scored.measure, scored.take, readings, other)
+
+
+def _counted(track: MachineTrack, counter: Floats, scored: Scored) -> Floats:
+    """What a counter came to in each round, (round, reading)."""
     rounds: list[Floats] = []
     held = PlacedCount(track)
     for steps in scored.rounds:
@@ -72,22 +108,30 @@ def count_of(track: MachineTrack, scored: Scored) -> Count | None:
         for step in steps:
             if held.covered(step.start_s, step.end_s) < LEAST_COVER:
                 value += np.nan
-            if scored.measure == "seconds":
-                taken_s = _finish_s(track, step.planned)
-                if taken_s is None:
-                    return None
-                late_s = np.array([0.0, 0.3, 0.6, 0.9, *[1.5] * len(LATE_S), 1.5])
-                value += np.minimum(taken_s + late_s, step.planned.duration_s)
-                continue
-            count = track.calories if scored.measure == "calories" else track.metres
-            if count is None:
-                return None
             late = np.minimum(LATE_S, max(step.next_work_s - step.end_s, PROMPT_S[-1]))
             ends_s = step.end_s + np.array([*PROMPT_S, *late, step.next_work_s - step.end_s])
-            value += np.interp(ends_s, track.time_s, count)
-            value -= float(np.interp(step.start_s, track.time_s, count))
+            value += np.interp(ends_s, track.time_s, counter)
+            value -= float(np.interp(step.start_s, track.time_s, counter))
         rounds.append(np.maximum(value, 0.0))
-    return Count(scored.measure, scored.take, np.stack(rounds))
+    return np.stack(rounds)
+
+
+def _seconds(track: MachineTrack, scored: Scored) -> Floats | None:
+    """How long each round took, (round, reading); None where the machine does not show it."""
+    rounds: list[Floats] = []
+    held = PlacedCount(track)
+    late_s = np.array([0.0, 0.3, 0.6, 0.9, *[1.5] * len(LATE_S), 1.5])
+    for steps in scored.rounds:
+        value = np.zeros(len(late_s))
+        for step in steps:
+            taken_s = _finish_s(track, step.planned)
+            if taken_s is None:
+                return None
+            if held.covered(step.start_s, step.end_s) < LEAST_COVER:
+                value += np.nan
+            value += np.minimum(taken_s + late_s, step.planned.duration_s)
+        rounds.append(value)
+    return np.stack(rounds)
 
 
 def _finish_s(track: MachineTrack, step: PlannedStep) -> float | None:
@@ -104,26 +148,86 @@ def _finish_s(track: MachineTrack, step: PlannedStep) -> float | None:
 
 
 def sheet_evidence(
-    score: float | None, rounds: Sequence[float] | None, count: Count, usual: Floats
+    score: float | None,
+    rounds: Sequence[float] | None,
+    count: Count,
+    usual: Floats,
+    usual_other: Floats | None = None,
 ) -> float:
     """Log ratio of a line under "read off this machine" against "read off another".
 
-    usual: each round's value as the class's machines counted it on average.
+    usual, usual_other: each round's value as the class's machines counted it on average, in the
+    score's measure and in the other (None: nobody mixes them up).
     """
-    known = np.isfinite(count.usual)
-    if rounds is not None and known.any():
-        for kept in (np.ones(len(known), dtype=bool), ~(count.usual <= 0)):
-            if kept.sum() == len(rounds):
-                written = np.asarray(rounds, dtype=np.float64)[known[kept]]
-                told = kept & known
-                this = _rounds_off_this(written, count.readings[told])
-                another = _rounds_off_another(written, usual[told])
-                return min(_ratio(this, another, OTHER_ROUNDS), LARGEST_ROUNDS)
-    if score is None or not known.all() or not count.usual.any():
+    if rounds is not None:
+        written = np.asarray(rounds, dtype=np.float64)
+        kept = _rounds_written(written, count.usual)
+        if kept is not None or _one_too_few_or_many(written, count.usual):
+            this, another = _rounds_weighed(written, count.readings, usual, kept)
+            if count.other is not None and usual_other is not None:
+                kept_other = None if kept is None else kept & np.isfinite(usual_other)
+                weighed = _rounds_weighed(written, count.other, usual_other, kept_other)
+                this, another = (
+                    _mixture((1 - OTHER_MEASURE, plain), (OTHER_MEASURE, mixed_up))
+                    for plain, mixed_up in zip((this, another), weighed, strict=True)
+                )
+            return min(_ratio(this, another, OTHER_ROUNDS), LARGEST_ROUNDS)
+    if score is None or not np.isfinite(count.usual).all() or not count.usual.any():
         return 0.0
-    this = _score_off_this(score, count)
+    this = _score_off_this(score, count.readings, count.take)
     another = _score_off_another(score, usual, count.take)
+    if count.other is not None and usual_other is not None and np.isfinite(count.other).all():
+        this = _mixture(
+            (1 - OTHER_MEASURE, this),
+            (OTHER_MEASURE, _score_off_this(score, count.other, count.take)),
+        )
+        another = _mixture(
+            (1 - OTHER_MEASURE, another),
+            (OTHER_MEASURE, _score_off_another(score, usual_other, count.take)),
+        )
     return min(_ratio(this, another, OTHER_SCORE), LARGEST_SCORE)
+
+
+def _rounds_written(written: Floats, counted: Floats) -> NDArray[np.bool_] | None:
+    """Which of a machine's rounds are written down, those left out with a 0 or not at all."""
+    if not np.isfinite(counted).any():
+        return None
+    for kept in (np.ones(len(counted), dtype=bool), ~(counted <= 0)):
+        if kept.sum() == len(written):
+            return kept
+    return None
+
+
+def _one_too_few_or_many(written: Floats, counted: Floats) -> bool:
+    """Whether a round is missing on the sheet, or is there twice."""
+    near = abs(len(written) - len(counted)) == 1 and min(len(written), len(counted)) > 1
+    return near and bool(np.isfinite(counted).all())
+
+
+def _rounds_weighed(
+    written: Floats, readings: Floats, usual: Floats, kept: NDArray[np.bool_] | None
+) -> tuple[float, float]:
+    """Log density of written rounds under this machine and under another.
+
+    kept: which of the machine's rounds are written down; None where one is missing or there twice,
+    which may be any.
+    """
+    if kept is not None:
+        told = kept & np.isfinite(_as_usual(readings)) & np.isfinite(usual)
+        seen = written[told[kept]]
+        return _rounds_off_this(seen, readings[told]), _rounds_off_another(seen, usual[told])
+    ways = []
+    for out in range(max(len(written), len(readings))):
+        if len(written) < len(readings):
+            left, lines, average = written, np.delete(readings, out, 0), np.delete(usual, out)
+            extra = 0.0
+        else:
+            left, lines, average = np.delete(written, out), readings, usual
+            extra = _level(float(written[out]), float(left.mean()), EXTRA_ROUND_SD)
+        this, another = _rounds_off_this(left, lines), _rounds_off_another(left, average)
+        ways.append((this + extra, another + extra))
+    of_this, of_another = np.array(ways).T
+    return _mean_of(of_this), _mean_of(of_another)
 
 
 def _ratio(this: float, another: float, other: float) -> float:
@@ -192,13 +296,15 @@ def _scaled(written: Floats, values: Floats, pattern_sd: float, factor_sd: float
     return log + of_factor + float(np.log(min(width, 1.0))) + skipped
 
 
-def _score_off_this(score: float, count: Count) -> float:
-    readings, take = count.readings, count.take
+def _score_off_this(score: float, readings: Floats, take: Take) -> float:
     counted = readings[:, 0] > 0
+    if not counted.any():
+        return _level(score, 0.0, FACTOR_SD)
     values = np.array([take_of(column[counted], take) for column in readings.T])
     pieces = len(readings) if take == "total" else 1
     sd = READING_SD * float(np.sqrt(pieces))
     logs = _log_normal(np.full(len(values), score) + CUT * pieces, values, sd)
+    each = _as_usual(readings)
     usual = float(values[: len(PROMPT_S)].mean())
     terms = [
         (PROMPT, _mean_of(logs[: len(PROMPT_S)])),
@@ -207,8 +313,12 @@ def _score_off_this(score: float, count: Count) -> float:
         (SCALED, _level(score, usual, FACTOR_SD)),
         (SLIPPED, float(_log_normal(np.array([score]), usual, np.hypot(sd, SLIP))[0])),
     ]
+    terms += [
+        (SWAPPED * share, _mean_of(_log_normal(values[: len(PROMPT_S)], meant + CUT * pieces, sd)))
+        for meant, share in swapped(score).items()
+    ]
     if pieces > 1:
-        ways = usual + np.concatenate([-count.usual, count.usual])
+        ways = usual + np.concatenate([-each, each])
         terms.append(
             (MISCOUNTED, _mean_of(_log_normal(np.full(len(ways), score + CUT * pieces), ways, sd)))
         )
@@ -223,7 +333,7 @@ def _score_off_another(score: float, usual: Floats, take: Take) -> float:
 
 
 def _level(score: float, middle: float, log_sd: float) -> float:
-    """Log density of a score that lies about a middle by a factor."""
+    """Log density of a number that lies about a middle by a factor."""
     least = max(score, 0.5)
     apart = np.log(least / max(middle, 0.5))
     return float(_log_normal(np.array([apart]), 0.0, log_sd)[0]) - float(np.log(least))

@@ -8,10 +8,11 @@ from datetime import datetime
 
 from reconcile.align.claims import ClassKnown, gather
 from reconcile.align.grid import STEP_S
-from reconcile.align.joint import JointEstimate
+from reconcile.align.joint import ClassPrior, JointEstimate, RecordingEvidence, placed_under
 from reconcile.align.ownership import WRONG_NAME, Ownership, assign_owners
-from reconcile.align.place import Assignment, Placement, fit_under_bell, place
+from reconcile.align.place import Assignment, Placement, fit_under_bell, place, summed_up
 from reconcile.align.priors import class_prior
+from reconcile.align.same_body import OwnFile, told_by_each_other
 from reconcile.align.signals import Signals
 from reconcile.align.stopped_clock import place_stopped, stood_still, usual_starts
 from reconcile.align.turns import in_turns
@@ -128,13 +129,13 @@ def _placed_together(
     Where owners turn out to follow another timeline than the one that a file was compared with,
     the bell is looked for once more with theirs.
     """
-    joint, compared, placements = _place_group(record, record.start, together, alone=False)
-    shared = _used_in_turns(record, timelines, together, joint)
+    group = _place_group(record, record.start, together, alone=False)
+    shared = _used_in_turns(record, timelines, together, group.joint)
     for number, owners in shared.items():
         together[number] = assign(record, together[number].signals, owners, timelines)
     if shared:
-        joint, compared, placements = _place_group(record, record.start, together, alone=False)
-    owned = _owners(record, timelines, compared, placements, joint, pinned, history)
+        group = _place_group(record, record.start, together, alone=False)
+    owned = _owners(record, timelines, group, pinned, history)
     changed = False
     for number, (assignment, ownership) in enumerate(zip(together, owned, strict=True)):
         owner = () if ownership.owner is None else (ownership.owner,)
@@ -143,9 +144,16 @@ def _placed_together(
             changed = changed or not _same_timeline(assignment, moved_to)
             together[number] = moved_to
     if changed:
-        _, compared, placements = _place_group(record, record.start, together, alone=False)
+        group = _place_group(record, record.start, together, alone=False)
+    whose = [
+        assignment.owners
+        if len(assignment.owners) > 1
+        else (() if ownership.owner is None else (ownership.owner,))
+        for assignment, ownership in zip(group.compared, owned, strict=True)
+    ]
+    placements = _told_by_bodies(record, group, whose)
     out = []
-    for assignment, ownership, placement in zip(compared, owned, placements, strict=True):
+    for assignment, ownership, placement in zip(group.compared, owned, placements, strict=True):
         owners = assignment.owners
         if len(owners) < 2:
             owners = () if ownership.owner is None else (ownership.owner,)
@@ -203,11 +211,12 @@ def _placed_alone(
     record: ClassRecord, start: datetime, assignments: Sequence[Assignment]
 ) -> list[Placed]:
     """The recordings of whoever trained alone from this start on, which pulls no bell."""
-    _, compared, placements = _place_group(record, start, assignments, alone=True)
+    group = _place_group(record, start, assignments, alone=True)
+    placements = _told_by_bodies(record, group, [a.owners for a in group.compared])
     moved_s = (start - record.start).total_seconds()
     return [
         Placed(assignment.signals, assignment.owners, SURELY, placement.moved(moved_s))
-        for assignment, placement in zip(compared, placements, strict=True)
+        for assignment, placement in zip(group.compared, placements, strict=True)
     ]
 
 
@@ -270,9 +279,24 @@ def _same_timeline(first: Assignment, second: Assignment) -> bool:
     return first.delay_s == second.delay_s and first.steps == second.steps
 
 
+@dataclass(frozen=True, eq=False)
+class _Group:
+    """The recordings that hear one bell, as placed.
+
+    evidence: of each recording; None for one whose clock stood still, which is placed in another
+    way and moves no bell.
+    """
+
+    prior: ClassPrior
+    joint: JointEstimate
+    compared: list[Assignment]
+    evidence: list[RecordingEvidence | None]
+    placements: list[Placement]
+
+
 def _place_group(
     record: ClassRecord, start: datetime, assignments: Sequence[Assignment], *, alone: bool
-) -> tuple[JointEstimate, list[Assignment], list[Placement]]:
+) -> _Group:
     """The bell, and every recording of a group with its place; a stopped clock's spread out."""
     pins: dict[str, dict[str, Pin]] = {}
     for pin in record.pins:
@@ -287,26 +311,69 @@ def _place_group(
     running = [a for a, stood in zip(assignments, stopped, strict=True) if not stood]
     joint, found = place(record.plan, prior, start, running, pins)
     bells_s = [first * STEP_S for first in joint.starts]
-    still_to_come = iter(zip(running, found, strict=True))
-    placed = [
-        place_stopped(record.plan, a, bells_s, pins.get(a.signals.upload.file, {}))
-        if stood
-        else next(still_to_come)
-        for a, stood in zip(assignments, stopped, strict=True)
-    ]
-    return joint, [assignment for assignment, _ in placed], [placement for _, placement in placed]
+    still_to_come = iter(zip(found, joint.places, strict=True))
+    group = _Group(prior, joint, [], [], [])
+    for assignment, stood in zip(assignments, stopped, strict=True):
+        evidence: RecordingEvidence | None = None
+        compared = assignment
+        if stood:
+            pinned = pins.get(assignment.signals.upload.file, {})
+            compared, placement = place_stopped(record.plan, assignment, bells_s, pinned)
+        else:
+            evidence, where = next(still_to_come)
+            placement = summed_up(record.plan, assignment, evidence, joint.starts, where)
+        group.compared.append(compared)
+        group.evidence.append(evidence)
+        group.placements.append(placement)
+    return group
+
+
+def _told_by_bodies(
+    record: ClassRecord, group: _Group, owners: Sequence[tuple[str, ...]]
+) -> list[Placement]:
+    """The placements, each after what its athlete's other recordings say of it."""
+    placements = list(group.placements)
+    files: dict[str, list[int]] = {}
+    for number, (owned, evidence) in enumerate(zip(owners, group.evidence, strict=True)):
+        if len(owned) == 1 and evidence is not None and placements[number].status != "unmatched":
+            files.setdefault(owned[0], []).append(number)
+    clocks = iter(group.joint.places)
+    where = [None if evidence is None else next(clocks) for evidence in group.evidence]
+    bells_s = [first * STEP_S for first in group.joint.starts]
+    for numbers in files.values():
+        own = [
+            OwnFile(group.compared[n].signals, w.clock, e.first, len(e.clock))
+            for n in numbers
+            if (e := group.evidence[n]) is not None and (w := where[n]) is not None
+        ]
+        if len(own) < 2:
+            continue
+        first = group.compared[numbers[0]]
+        steps = [first.steps[block.name] for block in record.plan.timed_blocks]
+        for n, told in zip(
+            numbers, told_by_each_other(own, first.delay_s, bells_s, steps), strict=True
+        ):
+            evidence = group.evidence[n]
+            if evidence is not None and told.any():
+                joint = group.joint
+                again = placed_under(
+                    group.prior, joint.starts, joint.start_posteriors, evidence, told
+                )
+                placements[n] = summed_up(
+                    record.plan, group.compared[n], evidence, joint.starts, again
+                )
+    return placements
 
 
 def _owners(
     record: ClassRecord,
     timelines: Mapping[str, Steps],
-    together: Sequence[Assignment],
-    placements: Sequence[Placement],
-    joint: JointEstimate,
+    group: _Group,
     pinned: Mapping[str, tuple[str, ...]],
     history: History,
 ) -> list[Ownership]:
     """An owner for every recording of the class, all found together."""
+    together, placements = group.compared, group.placements
     people = [a for a in record.athletes if a.start is None]
     out = {
         p.file: Ownership(
@@ -332,7 +399,7 @@ def _owners(
         }
         equipment = {a.athlete: equipment_of(record, a.athlete) for a in people}
         claims = gather(
-            ClassKnown(record, people, timelines, equipment, lines, joint, history),
+            ClassKnown(record, people, timelines, equipment, lines, group.joint, history),
             [together[n] for n in rows],
             [placements[n] for n in rows],
         )

@@ -113,6 +113,41 @@ def test_rounds_that_are_all_too_high_by_one_factor_keep_their_pattern() -> None
     assert said(rounds, sum(rounds), counted(wheel_of("this"), "metres"), measure="metres") > 0
 
 
+@pytest.mark.parametrize("which", [0, 2, 4])
+def test_rounds_of_which_one_is_missing_or_twice_still_tell_the_machine(which: int) -> None:
+    rounds = read_off(wheel_of("this"), 1.0, "metres")
+    missing = [value for n, value in enumerate(rounds) if n != which]
+    twice = [*rounds[: which + 1], *rounds[which:]]
+    for written in (missing, twice):
+        assert said(written, None, counted(wheel_of("this"), "metres"), measure="metres") > 2
+        for other in ("weaker", "stronger"):
+            count = counted(wheel_of(other), "metres")
+            assert said(written, None, count, measure="metres") < 0
+
+
+@pytest.mark.parametrize("by_rounds", [True, False])
+def test_metres_in_the_place_of_calories_still_tell_the_machine(by_rounds: bool) -> None:
+    metres = read_off(wheel_of("this"), 1.0, "metres")
+    rounds = metres if by_rounds else None
+    values = {
+        who: sheet_evidence(sum(metres), rounds, counted(wheel_of(who)), usual(), usual("metres"))
+        for who in WATTS
+    }
+    assert values["this"] > 1.5
+    assert max(values["weaker"], values["stronger"]) < 0
+
+
+def test_a_total_with_two_digits_swapped_speaks_for_its_machine() -> None:
+    total = sum(read_off(wheel_of("this"), 1.0, "metres"))
+    text = str(round(total))
+    swapped = float(text[:1] + text[2] + text[1] + text[3:])
+    assert abs(swapped - total) > 50
+    this, other = (counted(wheel_of(who), "metres") for who in ("this", "weaker"))
+    assert said(None, swapped, this, measure="metres") > said(
+        None, swapped, other, measure="metres"
+    )
+
+
 def test_a_skipped_round_may_be_written_as_nothing_or_left_out() -> None:
     wheel = wheel_of("this", skips=(2,))
     rounds = read_off(wheel)
