@@ -16,6 +16,7 @@ SOURCES = {
     "heart rate": deferred("heart rate"),
     "machine": deferred("machine"),
     "laps": deferred("laps"),
+    "own other files": deferred("own other files"),
     "clock and class": deferred("clock and class"),
     "pin": deferred("placed by hand"),
 }

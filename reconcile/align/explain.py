@@ -24,6 +24,7 @@ from reconcile.align.heart import (
 from reconcile.align.joint import Posterior
 from reconcile.align.place import (
     Assignment,
+    Placement,
     evidence_by_source,
     half_of_shortest_gap,
     reach_of,
@@ -46,6 +47,8 @@ LEAST_SAMPLES = 30
 # The name of what is not in the samples: the device's clock, the class's bell as everybody's
 # recordings tell it, the stated start, and where this recording's other blocks lie.
 CLOCK_AND_CLASS = "clock and class"
+# The name of what the same athlete's other recordings say.
+OWN_OTHER_FILES = "own other files"
 
 
 @dataclass(frozen=True)
@@ -204,7 +207,14 @@ def _block(
         steps,
         grid_s(first, last),
         whole.on(first, last - first + 1),
-        _weighed(places, sources, whole, posterior, reach_of(item.signals, pinned=bool(pins))),
+        _weighed(
+            places,
+            sources,
+            whole,
+            item.placement,
+            posterior,
+            reach_of(item.signals, pinned=bool(pins)),
+        ),
         clock_start_s,
         fitted_answer(item.signals.heart, places[0][0], steps),
     )
@@ -254,6 +264,7 @@ def _weighed(
     places: Sequence[tuple[float, float]],
     sources: Mapping[str, LogRatio],
     whole: LogRatio,
+    placement: Placement,
     posterior: Posterior | None,
     reach: float,
 ) -> tuple[Candidate, ...]:
@@ -273,7 +284,11 @@ def _weighed(
             posterior.first + np.arange(len(posterior.weights)) - at[:, None]
         ) <= index_of(NEAR_S)
         peaks = np.log(np.max(np.where(near, posterior.weights, 0.0), axis=1) + UNLIKELY**2)
-        says[CLOCK_AND_CLASS] = peaks - peaks[0] - counted
+        told = placement.told.at(index_of(placement.start_s) + at[0] - at)
+        told = told - told[0]
+        if placement.told.values.any():
+            says[OWN_OTHER_FILES] = told
+        says[CLOCK_AND_CLASS] = peaks - peaks[0] - counted - told
     return tuple(
         Candidate(start, probability, {name: float(each[number]) for name, each in says.items()})
         for number, (start, probability) in enumerate(places)

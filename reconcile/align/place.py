@@ -79,7 +79,8 @@ class Placement:
     start_s: class time of the recording's first sample (seconds from the stated start).
     match: probability that the recording is of this class. blocks: best first for each block.
     start_sd_s: standard deviation of each listed block's start. posteriors: each timed block's
-    distribution of where it begins, kept for showing.
+    distribution of where it begins, kept for showing. told: what the athlete's other recordings
+    say of each class time (grid) of the first sample.
     """
 
     file: str
@@ -91,6 +92,7 @@ class Placement:
     block_sd_s: Mapping[str, float]
     joint_support: float
     posteriors: Mapping[str, Posterior] = field(default_factory=dict)
+    told: LogRatio = NOTHING
 
     def moved(self, by_s: float) -> Placement:
         """The same placement on a class clock whose zero lies `by_s` earlier."""

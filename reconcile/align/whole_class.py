@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 
 from reconcile.align.claims import ClassKnown, gather
-from reconcile.align.grid import STEP_S
+from reconcile.align.grid import STEP_S, LogRatio
 from reconcile.align.joint import ClassPrior, JointEstimate, RecordingEvidence, placed_under
 from reconcile.align.ownership import WRONG_NAME, Ownership, assign_owners
 from reconcile.align.place import Assignment, Placement, fit_under_bell, place, summed_up
@@ -359,9 +359,8 @@ def _told_by_bodies(
                 again = placed_under(
                     group.prior, joint.starts, joint.start_posteriors, evidence, told
                 )
-                placements[n] = summed_up(
-                    record.plan, group.compared[n], evidence, joint.starts, again
-                )
+                placement = summed_up(record.plan, group.compared[n], evidence, joint.starts, again)
+                placements[n] = replace(placement, told=LogRatio(evidence.first, told))
     return placements
 
 

@@ -8,9 +8,11 @@ import numpy as np
 import pytest
 
 from ingest.recording import Recording
+from reconcile.align.explain import OWN_OTHER_FILES, explain
 from reconcile.align.grid import STEP_S, LogRatio
 from reconcile.align.same_body import HEARTS_REACH, one_heart
 from reconcile.align.signals import Signals, prepare
+from reconcile.engine import workings
 from reconcile.result import BlockPlacement
 from tests.reconcile.classroom import beating, class_of, of_file, rowed, session, upload
 from tests.reconcile.flywheel import spun
@@ -118,3 +120,12 @@ def test_a_strap_in_the_machines_file_sets_the_watchs_clock_right() -> None:
     result = class_of(HELD, files, starts_s=RECORDED).reconciled()
     (block,) = of_file(result, "b01.watch.fit").blocks[:1]
     assert block.start_s == pytest.approx(90.0, abs=4.0)
+
+
+def test_what_the_athletes_other_files_say_is_told_beside_the_other_sources() -> None:
+    files = {"b01.rower.csv": machine(strap=True, dated=False), "b01.watch.fit": watch()}
+    record = class_of(HELD, files, starts_s=RECORDED).record()
+    placed = workings(record).placed
+    (block,) = explain(record, placed, "b01.rower.csv").blocks
+    assert set(block.candidates[0].says) >= {"machine", OWN_OTHER_FILES}
+    assert all(rival.says[OWN_OTHER_FILES] <= -3.0 for rival in block.candidates[1:])
