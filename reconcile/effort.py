@@ -42,6 +42,9 @@ COMMON_SD_S = 5.0
 UNSURE_S = 8.0
 # A weak pull of every height towards zero, so that steps that cannot be told apart do no harm.
 HEIGHT_PRECISION = 1e-3
+# By how much the answer to one kind of work may differ from that to another (judgement, a share of
+# the usual answer, one standard deviation).
+OTHER_WORK_SD = 0.6
 # However easy a step is meant to be, it is some work.
 LEAST_DEMAND = 0.3
 # An edge is moved by this much to see what that changes, and at most by so much altogether.
@@ -106,23 +109,40 @@ def heart_answers(
         return {}
     fit = best[0]
     edges = _edges(heart, start_s, covered, *best)
-    usual = {place: _usual(fit.values, covered, place) for place in {s.step for s in covered}}
+    usual = [_usual(fit.values, covered, step) for step in covered]
     return {
         (step.round, step.step): HeartAnswer(
-            float(height / usual[step.step]),
-            float(HEIGHT_SD_SHARE * sd / usual[step.step]),
+            float(height / most),
+            float(np.hypot(HEIGHT_SD_SHARE * sd / most, other_sd)),
             start,
             end,
         )
-        for step, height, sd, (start, end) in zip(covered, fit.values, fit.sds, edges, strict=True)
-        if usual[step.step] > 3.0
+        for step, height, sd, (start, end), (most, other_sd) in zip(
+            covered, fit.values, fit.sds, edges, usual, strict=True
+        )
+        if most > 3.0
     }
 
 
-def _usual(heights: Floats, steps: Sequence[PlannedStep], place: int) -> float:
-    """The usual height for a place in the round: the upper middle, since skipped rounds are low."""
-    same = [h for h, s in zip(heights, steps, strict=True) if s.step == place]
-    return float(np.percentile(same if len(same) >= 3 else heights, 65))
+def _usual(heights: Floats, steps: Sequence[PlannedStep], step: PlannedStep) -> tuple[float, float]:
+    """The usual height for a step, the upper middle, since skipped rounds are low; and its doubt.
+
+    Of the same place in the other rounds, else of the same work anywhere in the block, else of all
+    work, which may be much harder or easier for the heart.
+    """
+    for alike in (
+        [s.step == step.step for s in steps],
+        [_same_work(s, step) for s in steps],
+    ):
+        if sum(alike) >= LEAST_STEPS:
+            return float(np.percentile(heights[np.array(alike)], 65)), 0.0
+    return float(np.percentile(heights, 65)), OTHER_WORK_SD
+
+
+def _same_work(one: PlannedStep, other: PlannedStep) -> bool:
+    """Whether two steps ask for the same movements at the same effort, however long."""
+    first, second = ([(t.movement, t.effort) for t in s.tasks] for s in (one, other))
+    return first == second
 
 
 def _coverage(heart: Floats, start_s: float, step: PlannedStep) -> float:

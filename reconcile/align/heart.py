@@ -17,6 +17,9 @@ from scipy.fft import irfft, next_fast_len, rfft
 
 from ingest.recording import Floats
 from reconcile.align.grid import NOTHING, STEP_S, LogRatio, index_of
+from reconcile.energy.compendium import STANDING_MET
+from reconcile.energy.movements import movement, row_of
+from reconcile.plan import Task
 from reconcile.timeline import PlannedStep
 
 HEART_STEP_S = 2.0
@@ -27,7 +30,7 @@ RESPONSE_WEIGHTS = (0.35, 0.40, 0.25)
 # answers some seconds later, a wrist sensor smooths over some more. Usually near the first,
 # sometimes (a sensor that lags) anywhere in the second range. Judgement, seconds.
 USUAL_DELAY_S, DELAY_SD_S = 13.5, 4.0
-LAGGING_S, LAGGING_SHARE = (12.0, 30.0), 0.10
+LAGGING_S, LAGGING_SHARE = (13.0, 38.0), 0.12
 # A chest strap shows what the heart does at once, and never lags.
 STRAP_DELAY_S, STRAP_DELAY_SD_S = 10.5, 4.5
 WHITENING = 0.92
@@ -39,6 +42,8 @@ AFTER_BLOCK_S = 60.0
 FIRST_DONE, LAST_DONE = 0.55, 1.0
 LEAST_OVERLAP_S = 60.0
 MOST_GROUPS = 3
+# What is hard work for the heart of most; how little and how much easy work is of it. Judgement.
+HARD_MET, LEAST_DEMAND, MOST_EASY = 9.0, 0.1, 0.6
 # However badly a heart answers, sensors and bodies can be odder: no placement is ruled out by it.
 LEAST_EVIDENCE = -2.0
 
@@ -60,11 +65,23 @@ def heart_grid(time_s: Floats, heart_rate_bpm: Floats) -> Floats:
 
 
 def step_demand(step: PlannedStep) -> float:
-    """A first guess of how hard a step is for the heart, 0 for rest, 1 for all-out machine work."""
+    """A first guess of how hard a step is for the heart, 0 for rest, 1 for hard work.
+
+    Without a word of effort, work is hard. Easy work is as hard as it costs beyond standing about
+    (Compendium of Physical Activities, see `reconcile.energy.movements`): easy pulling lifts a
+    heart well, circling the arms by a few beats.
+    """
     if step.kind == "rest":
         return 0.0
-    by_effort = {"easy": 0.45, "steady": 0.7, "hard": 1.0}
-    return max((by_effort.get(task.effort or "hard", 1.0) for task in step.tasks), default=0.8)
+    return max((_task_demand(task) for task in step.tasks), default=0.8)
+
+
+def _task_demand(task: Task) -> float:
+    if task.effort != "easy":
+        return 0.7 if task.effort == "steady" else 1.0
+    row = row_of(movement(task.movement), "easy", loaded=task.load is not None)
+    share = (row.met - STANDING_MET) / (HARD_MET - STANDING_MET)
+    return float(np.clip(share, LEAST_DEMAND, MOST_EASY))
 
 
 def _groups(steps: Sequence[PlannedStep]) -> list[list[PlannedStep]]:

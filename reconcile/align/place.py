@@ -46,7 +46,9 @@ UNDATED_FACTOR = 1500.0
 SPREAD_OF_OTHERS_S = 10 * 86400.0
 OF_SOMETHING_ELSE = 0.01
 USUAL_SPREAD_S = 3600.0
-SURE = 0.98
+# From which probability a place is taken as known. Pulls are surer than they say: of 33 simulated
+# machines' files between the two all were right, of 104 watches nine were not.
+SURE, SURE_BY_MACHINE = 0.98, 0.9
 CREDIBLE_RIVAL = 0.02
 UNDATED_S = 86400.0
 PINNED = 60.0
@@ -302,7 +304,8 @@ def summed_up(
         scored = {block.name for block in plan.timed_blocks if block.score is not None}
         telling = [b.probability for b in blocks if b.block in scored] or probabilities
         probability = max(telling)
-        status = "aligned" if probability >= SURE else "ambiguous"
+        sure = SURE if signals.track is None else SURE_BY_MACHINE
+        status = "aligned" if probability >= sure else "ambiguous"
         if status == "aligned":
             seen: set[str] = set()
             blocks = [b for b in blocks if not (b.block in seen or seen.add(b.block))]  # type: ignore[func-returns-value]
