@@ -8,12 +8,16 @@ from dataclasses import replace
 import numpy as np
 
 from ingest.recording import Floats
-from reconcile.machine import MachineTrack
+from reconcile.machine import MachineTrack, Pull
 
 # People take the seat a moment before their bell and let go a moment after.
 TURN_SLACK_S = 3.0
 # A pull is of a turn if at least so much of it, or half of it, lies there.
 LEAST_OF_TURN_S = 5.0
+# The machine is handed over from a little before the bell to some seconds after, and while it is
+# nobody pulls: below this share of the pull's usual power. Judgement.
+HANDED_OVER_S = (-1.5, 5.0)
+STILL_SHARE = 0.35
 
 
 def split_by_turn(
@@ -24,6 +28,7 @@ def split_by_turn(
     turns: per athlete the (start_s, end_s) of their work steps on the track's clock.
     """
     names = list(turns)
+    track = replace(track, pulls=_cut_at_handovers(track, turns))
     owner_of_pull = [_owner(pull.start_s, pull.end_s, turns) for pull in track.pulls]
     starts = np.array([pull.start_s for pull in track.pulls])
     latest = np.searchsorted(starts, track.time_s + 0.75, side="right") - 1
@@ -47,6 +52,61 @@ def split_by_turn(
             ),
         )
     return out
+
+
+def _cut_at_handovers(
+    track: MachineTrack, turns: Mapping[str, Sequence[tuple[float, float]]]
+) -> tuple[Pull, ...]:
+    """The pulls, those cut in two that run from one's turn into the next one's."""
+    bells = sorted(
+        low
+        for name, windows in turns.items()
+        for low, _ in windows
+        if any(
+            abs(high - low) <= TURN_SLACK_S
+            for other, others in turns.items()
+            if other != name
+            for _, high in others
+        )
+    )
+    out: list[Pull] = []
+    for pull in track.pulls:
+        rest = pull
+        for bell_s in bells:
+            if rest.start_s < bell_s - LEAST_OF_TURN_S and bell_s + LEAST_OF_TURN_S < rest.end_s:
+                end_s, start_s = _handover(track, rest, bell_s)
+                out.append(_part(track, rest.start_s, end_s, rest))
+                rest = _part(track, start_s, rest.end_s, rest)
+        out.append(rest)
+    return tuple(out)
+
+
+def _handover(track: MachineTrack, pull: Pull, bell_s: float) -> tuple[float, float]:
+    """When the one let go of the machine about a bell, and when the next began."""
+    power = track.pulled_power_w
+    if power is None and track.metres is not None and len(track.time_s) > 1:
+        power = np.gradient(track.metres, track.time_s) ** 3
+    if power is None:
+        return bell_s, bell_s
+    inside = (track.time_s >= pull.start_s) & (track.time_s <= pull.end_s)
+    near = np.flatnonzero(
+        (track.time_s >= bell_s + HANDED_OVER_S[0]) & (track.time_s <= bell_s + HANDED_OVER_S[1])
+    )
+    still = near[np.nan_to_num(power[near]) < STILL_SHARE * float(np.nanmedian(power[inside]))]
+    if len(still) == 0:
+        return bell_s, bell_s
+    # A sample stands for the time since the one before it.
+    return float(track.time_s[max(still[0] - 1, 0)]), float(track.time_s[still[-1]])
+
+
+def _part(track: MachineTrack, start_s: float, end_s: float, of: Pull) -> Pull:
+    """Part of a pull, with its own mean power."""
+    power = track.pulled_power_w
+    if power is None:
+        return Pull(start_s, end_s, of.mean_power_w)
+    inside = (track.time_s > start_s) & (track.time_s <= end_s) & track.pulling
+    mean_w = float(np.nanmean(power[inside])) if inside.any() else of.mean_power_w
+    return Pull(start_s, end_s, mean_w)
 
 
 def _owner(

@@ -27,6 +27,8 @@ MARGIN_S = 40.0
 CLOCK_STEP_S = STEP_S / 2
 # Evidence so far below the best, nats, is as good as none; its exponential is still a number.
 LEAST_LOG = -600.0
+# Where in a step the first of two machine tasks is over and the last not yet begun. Judgement.
+FIRST_OF_TWO = 0.4
 # How often a pull follows no plan at all: easy pulling in a rest, or a try between blocks.
 EASY_STRAY = 0.5
 HARD_STRAY = 0.08
@@ -56,8 +58,14 @@ class MachineWindow:
     easy: bool = False
 
 
-def machine_windows(steps: Sequence[PlannedStep], machine: str | None) -> list[MachineWindow]:
-    """Windows of planned machine work; back-to-back machine steps make one window."""
+def machine_windows(
+    steps: Sequence[PlannedStep], machine: str | None, *, parted: bool = False
+) -> list[MachineWindow]:
+    """Windows of planned machine work; back-to-back machine steps make one window.
+
+    parted: where other tasks lie between two on the machine, two windows, one from the bell on and
+    one to the bell.
+    """
     windows: list[MachineWindow] = []
     for step in steps:
         places = [
@@ -72,6 +80,13 @@ def machine_windows(steps: Sequence[PlannedStep], machine: str | None) -> list[M
             step.tasks[places[-1]].amount is None or step.tasks[places[-1]].most
         )
         easy = all(step.tasks[index].effort == "easy" for index in places)
+        if parted and starts and ends and len(places) < len(step.tasks):
+            between_s = step.start_s + FIRST_OF_TWO * step.duration_s
+            windows += [
+                MachineWindow(step.start_s, between_s, True, False, easy),
+                MachineWindow(between_s, step.end_s, False, True, easy),
+            ]
+            continue
         previous = windows[-1] if windows else None
         if (
             previous is not None

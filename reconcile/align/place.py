@@ -11,6 +11,7 @@ import numpy as np
 from ingest.recording import Floats
 from reconcile.align.clocks import MACHINE, WATCH, clock_log_prior
 from reconcile.align.edges import (
+    Bout,
     MachineWindow,
     lap_evidence,
     machine_windows,
@@ -29,6 +30,7 @@ from reconcile.align.joint import (
 )
 from reconcile.align.signals import Signals
 from reconcile.classes import Pin
+from reconcile.machine import MachineTrack
 from reconcile.plan import Plan, TimedBlock
 from reconcile.result import BlockPlacement, Status
 from reconcile.timeline import PlannedStep
@@ -137,7 +139,7 @@ def evidence_by_source(
     if signals.track is not None and signals.upload.recording is not None:
         first_s = float(signals.upload.recording.time_s[0])
         found["machine"] = pull_evidence(
-            signals.bouts,
+            signals.bouts if len(assignment.turns) < 2 else _turns(signals.track),
             (first_s, signals.length_s),
             _turn_windows(assignment, block),
             block.duration_s,
@@ -147,18 +149,24 @@ def evidence_by_source(
     return found
 
 
+def _turns(track: MachineTrack) -> list[Bout]:
+    """Pulls as they are: one hands the machine to the next within the time of a short break."""
+    return [Bout(pull.start_s, pull.end_s) for pull in track.pulls]
+
+
 def _turn_windows(assignment: Assignment, block: TimedBlock) -> list[MachineWindow]:
     """Windows of machine work of all owners, on the first owner's block clock."""
+    shared = len(assignment.turns) > 1
     windows = [
         MachineWindow(
             window.start_s + delay_s - assignment.delay_s,
             window.end_s + delay_s - assignment.delay_s,
             window.starts_at_bell,
             window.ends_at_bell,
-            window.easy or len(assignment.turns) > 1,  # one's hard work is another's easy pulling
+            window.easy or shared,  # one's hard work is another's easy pulling
         )
         for delay_s, steps in assignment.turns
-        for window in machine_windows(steps[block.name], assignment.signals.machine)
+        for window in machine_windows(steps[block.name], assignment.signals.machine, parted=True)
     ]
     return sorted(windows, key=lambda window: window.start_s)
 

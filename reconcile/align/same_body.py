@@ -46,7 +46,7 @@ NO_ANSWER = 0.05
 # over places this likely and not many more than so many of them, and only where the watch is likely
 # to lie within so much of its likeliest place.
 HELD, IN_DOUBT_S = 0.95, 7.0
-LEAST_LIKELY, MOST_PLACES = 1e-5, 150
+LEAST_LIKELY, PLACES_APART_S, MOST_PLACES = 1e-4, 4.0, 60
 WITNESS_S, LEAST_TRUST = 10.0, 0.4
 
 
@@ -113,8 +113,9 @@ def _by_work(
 ) -> Floats:
     """What the watch's heart says of where the machine's file lies: log, on the latter's grid."""
     likely = np.flatnonzero(machine.clock.weights > LEAST_LIKELY)
-    # Every 2 s, or less densely where there are very many places.
-    apart = index_of(HEART_STEP_S) * (1 + len(likely) // (index_of(HEART_STEP_S) * MOST_PLACES))
+    # Some seconds apart, a heart being slow, or further where there are very many places.
+    apart = index_of(PLACES_APART_S)
+    apart *= 1 + len(likely) // (apart * MOST_PLACES)
     looked_at = np.unique((machine.clock.first + likely) // apart) * apart
     middle = int(np.argmax(watch.clock.weights))
     reach = min(middle, len(watch.clock.weights) - 1 - middle, index_of(WITNESS_S))

@@ -24,7 +24,7 @@ from tests.reconcile.classroom import (
     start_on,
     work_of,
 )
-from tests.reconcile.flywheel import BELL
+from tests.reconcile.flywheel import BELL, spun
 
 PLAN = """title: Lock gates
 blocks:
@@ -211,6 +211,78 @@ def test_waves_have_their_own_start_on_their_own_recordings() -> None:
     for name in ("b01", "b02"):
         for step in work_of(result, name, "main"):
             assert step.machine_active_s == pytest.approx(74, abs=4)
+
+
+def test_two_waves_that_hand_one_machine_over_at_the_bell_are_placed_by_every_pull() -> None:
+    # No pull ends where one wave ends: the next has the handle within seconds.
+    held = session(
+        """title: Handover
+blocks:
+  - name: main
+    rounds: 5
+    steps:
+      - work: 120s
+        tasks:
+          - {movement: machine, calories: 7}
+          - {movement: burpee, reps: 8}
+          - {movement: machine, most: calories}
+      - {rest: 120s}
+    score: {measure: calories, take: total}
+""",
+        main=0.0,
+    )
+    pulls = [
+        pull
+        for n in range(10)
+        for pull in (
+            (120.0 * n + 2.5, 120.0 * n + 30 + 3 * (n % 3), 190.0),
+            (120.0 * n + 76 + 4 * (n % 4), 120.0 * n + 120.2, 210.0),
+        )
+    ]
+    athletes = [Athlete("b01"), Athlete("b02", delay_s=120.0)]
+    files = {"b01+b02.rower.fit": rowed(spun(pulls, -40.0, 1260.0))}
+    result = class_of(held, files, athletes=athletes).reconciled()
+    entry = of_file(result, "b01+b02.rower.fit")
+    assert entry.status == "aligned"
+    assert abs(entry.blocks[0].start_s - 40.0) < 2.0
+    for name in ("b01", "b02"):
+        assert [step.machine_active_s for step in work_of(result, name, "main")] == [
+            pytest.approx(70, abs=12)
+        ] * 5
+
+
+@pytest.mark.parametrize("hard_first", [True, False])
+def test_a_warm_up_is_placed_by_which_of_its_steps_is_hard(hard_first: bool) -> None:
+    tasks = ["jumping jack", "arm circles"] if hard_first else ["arm circles", "jumping jack"]
+    held = session(
+        f"""title: Warm
+blocks:
+  - name: warm-up
+    steps:
+      - {{work: 60s, tasks: [{{movement: {tasks[0]}, effort: easy}}]}}
+      - {{rest: 30s}}
+      - {{work: 60s, tasks: [{{movement: {tasks[1]}, effort: easy}}]}}
+      - {{rest: 30s}}
+  - {{name: set-up, free: 2m..7m}}
+  - name: main
+    rounds: 4
+    steps:
+      - {{work: 90s, tasks: [{{movement: burpee, most: reps}}]}}
+      - {{rest: 60s}}
+    score: {{measure: reps, take: total}}
+""",
+        warm_up=0.0,
+        main=480.0,
+    )
+    jacks_s = 0.0 if hard_first else 90.0
+    files = {}
+    for n in range(1, 4):
+        work = [(jacks_s + 2.0, jacks_s + 60.0, 0.5)]
+        work += [(480.0 + 150 * r + 2.0, 480.0 + 150 * r + 90.5, 1.0) for r in range(4)]
+        files[f"b0{n}.watch.fit"] = beating(work, -70.0 - 5 * n, 1150.0, seed=n)
+    result = class_of(held, files).reconciled()
+    for n in range(1, 4):
+        assert start_on(result, f"b0{n}.watch.fit", "warm-up") == pytest.approx(70 + 5 * n, abs=12)
 
 
 STATIONS = """title: Three stations

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from reconcile.machine import MachineTrack, machine_track
 from reconcile.shared_machine import split_by_turn
-from tests.reconcile.flywheel import Wheel, sampled, spun
+from tests.reconcile.flywheel import Channel, Wheel, sampled, spun
 
 # Two athletes a minute apart: 40 s of work, then the other's turn.
 TURNS = {
@@ -41,6 +41,29 @@ def test_every_pull_goes_to_whose_turn_it_was() -> None:
         assert all(p.mean_power_w == pytest.approx(watts, abs=3) for p in own[name].pulls)
         for pull, (start, end) in zip(own[name].pulls, TURNS[name], strict=True):
             assert start <= pull.start_s < pull.end_s < end + 2
+
+
+@pytest.mark.parametrize("gap_s", [1.5, 2.5])
+@pytest.mark.parametrize("channels", [("power",), ("speed",), ("power", "count", "distance")])
+def test_a_pull_into_which_the_next_one_takes_over_is_cut_where_nobody_pulled(
+    gap_s: float, channels: tuple[Channel, ...]
+) -> None:
+    # Turn on turn without a rest between them: the wheel never stands still.
+    turns = {
+        "a03": [(160.0 * n, 160.0 * n + 80) for n in range(3)],
+        "a07": [(160.0 * n + 80, 160.0 * n + 160) for n in range(3)],
+    }
+    pulls = [(80.0 * n + gap_s, 80.0 * n + 80.3, 170.0 + 60 * (n % 2)) for n in range(6)]
+    wheel = spun(pulls, -10, 490)
+    found = machine_track(sampled(wheel, channels), "rower", "a03+a07.rower.fit")
+    assert found is not None
+    own = split_by_turn(found.shifted(-10.0), turns)
+    for first, name in enumerate(turns):
+        assert len(own[name].pulls) == 3
+        for pull, (start, end, watts) in zip(own[name].pulls, pulls[first::2], strict=True):
+            assert pull.start_s == pytest.approx(start, abs=2.0)
+            assert pull.end_s == pytest.approx(end, abs=2.0)
+            assert pull.mean_power_w == pytest.approx(watts, rel=0.08)
 
 
 def test_a_turns_count_holds_its_own_coasting_and_nothing_of_the_others() -> None:

@@ -65,6 +65,33 @@ def test_a_round_taken_easier_is_not_skipped() -> None:
     assert False not in attempted(worked(easy=(3, 5)))
 
 
+def test_light_work_done_once_is_not_called_skipped_beside_hard_work() -> None:
+    jacks, circles = Task("jumping jack", effort="easy"), Task("arm circles", effort="easy")
+    warm_up = TimedBlock(
+        "warm-up",
+        2,
+        (
+            Step("work", WORK_S, (jacks,)),
+            Step("rest", REST_S),
+            Step("work", WORK_S, (circles,)),
+            Step("rest", REST_S),
+        ),
+    )
+    steps = unfold_block(warm_up)
+    done = [(step.start_s + 2, step.end_s, 0.8) for step in steps if step.tasks == (jacks,)]
+    recording = beating(done, FIRST_S, 4 * ROUND_S + 120, reach_bpm=75)
+    assert recording.heart_rate_bpm is not None
+    grid = heart_grid(recording.time_s, recording.heart_rate_bpm)
+    answers = heart_answers(grid, -FIRST_S, steps)
+    on_clock = (recording.time_s + FIRST_S, recording.heart_rate_bpm)
+    found = {
+        step.step: interval(steps, index, [], on_clock, answers, 0.0).attempted
+        for index, step in enumerate(steps)
+    }
+    assert found[1] is True
+    assert found[3] is not False
+
+
 def test_a_heart_that_answers_nothing_at_all_proves_nothing() -> None:
     # A sensor on the table, or a stranger's: no round is called skipped on its word.
     time_s = np.arange(0.0, 1200.0)
