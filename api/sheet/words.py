@@ -188,7 +188,8 @@ NO_PLACE = "No block of the plan has a place on it."
 SAYS_KEY = (
     "Under each source: how much more or less likely it finds a place than the first one. Clock "
     "and class: the device's clock, the bell as everybody's recordings tell it, the stated start, "
-    "and this recording's other blocks."
+    "and this recording's other blocks. Own other files: the same athlete's other recordings, by "
+    "one heart in both or a heart that answers the machine's work."
 )
 
 # Explaining energy.
