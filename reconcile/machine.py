@@ -80,6 +80,12 @@ class MachineTrack:
             return np.full(np.shape(time_s), np.nan)
         return np.asarray(np.interp(time_s, self.time_s, self.metres))
 
+    def pulled_effort(self) -> Floats | None:
+        """Pulled power, or what goes with it by the cubic law of a wheel; None without either."""
+        if self.pulled_power_w is not None or self.metres is None or len(self.time_s) < 2:
+            return self.pulled_power_w
+        return np.asarray(np.gradient(self.metres, self.time_s) ** 3 * self.pulling)
+
     def covers(self, start_s: float, end_s: float) -> bool:
         """Whether the recording overlaps the window at all."""
         return bool(self.time_s[0] < end_s and self.time_s[-1] > start_s)

@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from ingest.recording import Floats
+from reconcile.intervals import mean_power
 from reconcile.machine import MachineTrack, Pull
 
 # People take the seat a moment before their bell and let go a moment after.
@@ -83,9 +84,7 @@ def _cut_at_handovers(
 
 def _handover(track: MachineTrack, pull: Pull, bell_s: float) -> tuple[float, float]:
     """When the one let go of the machine about a bell, and when the next began."""
-    power = track.pulled_power_w
-    if power is None and track.metres is not None and len(track.time_s) > 1:
-        power = np.gradient(track.metres, track.time_s) ** 3
+    power = track.pulled_effort()
     if power is None:
         return bell_s, bell_s
     inside = (track.time_s >= pull.start_s) & (track.time_s <= pull.end_s)
@@ -101,12 +100,8 @@ def _handover(track: MachineTrack, pull: Pull, bell_s: float) -> tuple[float, fl
 
 def _part(track: MachineTrack, start_s: float, end_s: float, of: Pull) -> Pull:
     """Part of a pull, with its own mean power."""
-    power = track.pulled_power_w
-    if power is None:
-        return Pull(start_s, end_s, of.mean_power_w)
-    inside = (track.time_s > start_s) & (track.time_s <= end_s) & track.pulling
-    mean_w = float(np.nanmean(power[inside])) if inside.any() else of.mean_power_w
-    return Pull(start_s, end_s, mean_w)
+    mean_w = mean_power(track, [(start_s, end_s)])
+    return Pull(start_s, end_s, of.mean_power_w if mean_w is None else mean_w)
 
 
 def _owner(

@@ -112,9 +112,7 @@ def _groups(steps: Sequence[PlannedStep]) -> list[list[PlannedStep]]:
 
 def _power(track: MachineTrack, at_s: Floats) -> Floats:
     """Pulled power as a share of the hard work on it; of a wheel without power by its cubic law."""
-    power = track.pulled_power_w
-    if power is None and track.metres is not None:
-        power = np.gradient(track.metres, track.time_s) ** 3 * track.pulling
+    power = track.pulled_effort()
     if power is None or not track.pulling.any():
         return np.zeros(len(at_s))
     power = np.nan_to_num(power)

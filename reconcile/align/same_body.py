@@ -54,13 +54,11 @@ WITNESS_S, LEAST_TRUST = 10.0, 0.4
 class OwnFile:
     """One of an athlete's recordings as far as it was placed without the others.
 
-    clock: where its first sample lies in the class. first, count: the grid on which it may lie.
+    clock: where its first sample lies in the class.
     """
 
     signals: Signals
     clock: Posterior
-    first: int
-    count: int
 
 
 def told_by_each_other(
@@ -69,30 +67,30 @@ def told_by_each_other(
     bells_s: Sequence[float],
     steps: Sequence[Sequence[PlannedStep]],
 ) -> list[Floats]:
-    """What an athlete's recordings say of where each other's first sample lies: log, on its grid.
+    """What an athlete's recordings say of where each other's first sample lies: log, as `clock`.
 
     bells_s: class time of each block's start; delay_s: how much later the athlete begins.
     """
-    told = [np.zeros(file.count) for file in files]
+    told = [np.zeros(len(file.clock.weights)) for file in files]
     for m, machine in enumerate(files):
         for w, watch in enumerate(files):
             if machine.signals.track is None or watch.signals.track is not None:
                 continue
             ratio = one_heart(machine.signals, watch.signals)
-            told[m] += _message(watch.clock, ratio, machine)
+            told[m] += _message(watch.clock, ratio, machine.clock)
             back = LogRatio(-ratio.last, ratio.values[::-1])
-            told[w] += _message(machine.clock, back, watch)
+            told[w] += _message(machine.clock, back, watch.clock)
             in_doubt = _held_s(machine.clock) > IN_DOUBT_S and not ratio.values.any()
             if in_doubt and len(watch.signals.heart):
                 told[m] += _by_work(machine, watch, delay_s, bells_s, steps)
     return told
 
 
-def _message(other: Posterior, ratio: LogRatio, file: OwnFile) -> Floats:
+def _message(other: Posterior, ratio: LogRatio, own: Posterior) -> Floats:
     """Log of the mean ratio of the time between two files, over the places of the other."""
     summed = convolve_full(other.weights, np.expm1(ratio.values))
     first = other.first + ratio.first
-    at = file.first + np.arange(file.count) - first
+    at = own.first + np.arange(len(own.weights)) - first
     inside = (at >= 0) & (at < len(summed))
     values = np.where(inside, summed[np.clip(at, 0, len(summed) - 1)], 0.0)
     return np.asarray(np.log1p(np.maximum(values, 0.0)))
@@ -122,7 +120,7 @@ def _by_work(
     near = watch.clock.weights[middle - reach : middle + reach + 1]
     trust = (1 - NO_ANSWER) * float(near.sum())
     if trust < LEAST_TRUST:
-        return np.zeros(machine.count)
+        return np.zeros(len(machine.clock.weights))
     ratio = work_answered(
         machine.signals,
         watch.signals,
@@ -131,7 +129,7 @@ def _by_work(
         bells_s,
         steps,
     )
-    at = machine.first + np.arange(machine.count)
+    at = machine.clock.first + np.arange(len(machine.clock.weights))
     share = np.interp(at, looked_at, ratio, left=0.0, right=0.0)
     share = convolve_full(share, near / near.sum())[reach : reach + len(share)]
     return np.asarray(np.log(1 - trust + trust * np.maximum(share, 0.0)))

@@ -8,7 +8,7 @@ from datetime import datetime
 
 from reconcile.align.claims import ClassKnown, gather
 from reconcile.align.grid import STEP_S, LogRatio
-from reconcile.align.joint import ClassPrior, JointEstimate, RecordingEvidence, placed_under
+from reconcile.align.joint import ClassPrior, JointEstimate, Place, RecordingEvidence, placed_under
 from reconcile.align.ownership import WRONG_NAME, Ownership, assign_owners
 from reconcile.align.place import Assignment, Placement, fit_under_bell, place, summed_up
 from reconcile.align.priors import class_prior
@@ -283,14 +283,14 @@ def _same_timeline(first: Assignment, second: Assignment) -> bool:
 class _Group:
     """The recordings that hear one bell, as placed.
 
-    evidence: of each recording; None for one whose clock stood still, which is placed in another
-    way and moves no bell.
+    found: each recording's evidence and place; None for one whose clock stood still, which is
+    placed in another way and moves no bell.
     """
 
     prior: ClassPrior
     joint: JointEstimate
     compared: list[Assignment]
-    evidence: list[RecordingEvidence | None]
+    found: list[tuple[RecordingEvidence, Place] | None]
     placements: list[Placement]
 
 
@@ -309,21 +309,20 @@ def _place_group(
     usual_s = usual_starts(record.plan)
     stopped = [stood_still(record.plan, assignment, usual_s) for assignment in assignments]
     running = [a for a, stood in zip(assignments, stopped, strict=True) if not stood]
-    joint, found = place(record.plan, prior, start, running, pins)
+    joint, evidence = place(record.plan, prior, start, running, pins)
     bells_s = [first * STEP_S for first in joint.starts]
-    still_to_come = iter(zip(found, joint.places, strict=True))
+    still_to_come = iter(zip(evidence, joint.places, strict=True))
     group = _Group(prior, joint, [], [], [])
     for assignment, stood in zip(assignments, stopped, strict=True):
-        evidence: RecordingEvidence | None = None
-        compared = assignment
+        found = None
         if stood:
             pinned = pins.get(assignment.signals.upload.file, {})
             compared, placement = place_stopped(record.plan, assignment, bells_s, pinned)
         else:
-            evidence, where = next(still_to_come)
-            placement = summed_up(record.plan, assignment, evidence, joint.starts, where)
+            found, compared = next(still_to_come), assignment
+            placement = summed_up(record.plan, assignment, found[0], joint.starts, found[1])
         group.compared.append(compared)
-        group.evidence.append(evidence)
+        group.found.append(found)
         group.placements.append(placement)
     return group
 
@@ -332,35 +331,28 @@ def _told_by_bodies(
     record: ClassRecord, group: _Group, owners: Sequence[tuple[str, ...]]
 ) -> list[Placement]:
     """The placements, each after what its athlete's other recordings say of it."""
-    placements = list(group.placements)
-    files: dict[str, list[int]] = {}
-    for number, (owned, evidence) in enumerate(zip(owners, group.evidence, strict=True)):
-        if len(owned) == 1 and evidence is not None and placements[number].status != "unmatched":
-            files.setdefault(owned[0], []).append(number)
-    clocks = iter(group.joint.places)
-    where = [None if evidence is None else next(clocks) for evidence in group.evidence]
-    bells_s = [first * STEP_S for first in group.joint.starts]
-    for numbers in files.values():
-        own = [
-            OwnFile(group.compared[n].signals, w.clock, e.first, len(e.clock))
-            for n in numbers
-            if (e := group.evidence[n]) is not None and (w := where[n]) is not None
-        ]
-        if len(own) < 2:
-            continue
-        first = group.compared[numbers[0]]
-        steps = [first.steps[block.name] for block in record.plan.timed_blocks]
-        for n, told in zip(
-            numbers, told_by_each_other(own, first.delay_s, bells_s, steps), strict=True
-        ):
-            evidence = group.evidence[n]
-            if evidence is not None and told.any():
-                joint = group.joint
+    placements, joint = list(group.placements), group.joint
+    files: dict[str, list[tuple[int, RecordingEvidence, Place]]] = {}
+    for number, (owned, found) in enumerate(zip(owners, group.found, strict=True)):
+        if len(owned) == 1 and found is not None and placements[number].status != "unmatched":
+            files.setdefault(owned[0], []).append((number, *found))
+    bells_s = [first * STEP_S for first in joint.starts]
+    for own in files.values():
+        first = group.compared[own[0][0]]
+        told = told_by_each_other(
+            [OwnFile(group.compared[number].signals, where.clock) for number, _, where in own],
+            first.delay_s,
+            bells_s,
+            [first.steps[block.name] for block in record.plan.timed_blocks],
+        )
+        for (number, evidence, _), says in zip(own, told, strict=True):
+            if says.any():
                 again = placed_under(
-                    group.prior, joint.starts, joint.start_posteriors, evidence, told
+                    group.prior, joint.starts, joint.start_posteriors, evidence, says
                 )
-                placement = summed_up(record.plan, group.compared[n], evidence, joint.starts, again)
-                placements[n] = replace(placement, told=LogRatio(evidence.first, told))
+                assignment = group.compared[number]
+                placement = summed_up(record.plan, assignment, evidence, joint.starts, again)
+                placements[number] = replace(placement, told=LogRatio(evidence.first, says))
     return placements
 
 
