@@ -20,13 +20,13 @@ from reconcile.align.owners import (
     OTHER_EQUIPMENT,
     SAME_EQUIPMENT,
     SECOND_SENSOR,
-    ClassSignal,
     body_level,
     device_evidence,
     expected_heart_levels,
     heart_level_evidence,
     heart_levels,
     heart_signal,
+    other_level_evidence,
     power_level,
     power_level_evidence,
     power_signal,
@@ -362,10 +362,10 @@ def _side_by_side(
         )
     if not all(placements[n].status == "aligned" for n in (i, j)):
         return said  # where a file lies must be known before it can be at once with another
-    tracks = files[i].signals.track, files[j].signals.track
-    if tracks[0] is not None and tracks[1] is not None:
-        first: ClassSignal = power_signal(tracks[0], first_s[i])
-        return said + same_work_evidence(first, power_signal(tracks[1], first_s[j]))
-    if tracks[0] is None and tracks[1] is None:
+    one, other = files[i].signals.track, files[j].signals.track
+    if one is not None and other is not None:
+        works = power_signal(one, first_s[i]), power_signal(other, first_s[j])
+        return said + same_work_evidence(*works) + other_level_evidence(one, other)
+    if one is None and other is None:
         said += SECOND_SENSOR
     return said

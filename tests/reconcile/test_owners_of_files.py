@@ -306,6 +306,19 @@ def test_a_nameless_machine_of_one_in_a_class_of_waves_is_ones() -> None:
     assert of_file(made.reconciled(), "unassigned.rower.1.fit").belongs_to == "b01"
 
 
+def test_two_who_keep_one_rhythm_at_different_watts_are_not_taken_for_one() -> None:
+    # Nothing but the names and the watts tells them apart: no hearts, no scores.
+    files = {
+        f"{name}.rower.fit": rowed(HELD.wheel(Habits(watts=watts), -60, LAST_S), ("power",))
+        for name, watts in (("b01", 170.0), ("b02", 215.0))
+    }
+    result = class_of(HELD, files, athletes=ATHLETES[:2]).reconciled()
+    for file in files:
+        entry = of_file(result, file)
+        assert entry.belongs_to == file[:3]
+        assert entry.probability > 0.6
+
+
 def test_a_machine_and_a_phone_on_it_count_once() -> None:
     files = {
         "b01.rower.fit": machine_of("b01"),
