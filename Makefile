@@ -81,7 +81,7 @@ $(READY): requirements.lock setup.lock pyproject.toml
 	@index=$${PIP_INDEX_URL:-$$($(BIN)/python -m pip config get global.index-url 2>/dev/null)}; \
 	  export UV_DEFAULT_INDEX=$${UV_DEFAULT_INDEX:-$$index}; test -n "$$UV_DEFAULT_INDEX" || unset UV_DEFAULT_INDEX; \
 	  { $(BIN)/python -m pip install -qq --disable-pip-version-check --require-hashes -r setup.lock \
-	    && $(BIN)/uv pip sync --quiet --python $(BIN)/python --require-hashes requirements.lock; } \
+	    && $(BIN)/uv pip sync --quiet --compile-bytecode --python $(BIN)/python --require-hashes requirements.lock; } \
 	  || { echo "== set-up: uv cannot fetch the packages here, so pip does (slower, a minute or so)"; \
 	       $(BIN)/python -m pip install -qq --disable-pip-version-check --require-hashes -r requirements.lock; }
 	@$(BIN)/python -m pip install -qq --disable-pip-version-check --no-deps --no-build-isolation --editable .

@@ -12,14 +12,19 @@ from ingest.recording import Floats
 
 
 def convolve_full(first: Floats, second: Floats) -> Floats:
-    """c[k] = Σ_i first[i] · second[k − i]; `len(first) + len(second) − 1` values."""
-    size = len(first) + len(second) - 1
+    """c[k] = Σ_i first[i] · second[k − i], along the last axis; one value less than both have."""
+    size = first.shape[-1] + second.shape[-1] - 1
     fast = next_fast_len(size, real=True)
-    return np.asarray(irfft(rfft(first, fast) * rfft(second, fast), fast)[:size])
+    return np.asarray(irfft(rfft(first, fast) * rfft(second, fast), fast)[..., :size])
 
 
 def first_order(values: Floats, constant: float) -> Floats:
-    """First-order lag, time constant in steps, settled at the first value before the start."""
+    """First-order lag along the last axis, settled at the first value before the start.
+
+    constant: the time constant, in steps.
+    """
     keep = np.exp(-1.0 / constant)
-    kernel = (1 - keep) * keep ** np.arange(min(len(values), int(30 * constant) + 1))
-    return np.asarray(values[0] + convolve_full(kernel, values - values[0])[: len(values)])
+    count = values.shape[-1]
+    kernel = (1 - keep) * keep ** np.arange(min(count, int(30 * constant) + 1))
+    settled = values[..., :1]
+    return np.asarray(settled + convolve_full(kernel, values - settled)[..., :count])

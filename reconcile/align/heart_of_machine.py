@@ -11,11 +11,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.signal import lfilter
 
 from ingest.recording import Floats
 from reconcile.align.grid import log_sum_exp
 from reconcile.align.heart import HEART_STEP_S
+from reconcile.filters import first_order
 from reconcile.machine import MachineTrack
 from reconcile.timeline import PlannedStep
 
@@ -89,8 +89,8 @@ def work_on(
                     unpulled += _share_of_grid(at_s, low, high)
             rows.append(np.minimum(row, 1.0))
     rows = [row for row in (*rows, unpulled) if row.any()]
-    keep = np.exp(-HEART_STEP_S / np.array(TIME_CONSTANTS_S))
-    answers = np.stack([lfilter([1 - k], [1, -k], np.stack(rows), axis=1) for k in keep])
+    together = np.stack(rows)
+    answers = np.stack([first_order(together, c / HEART_STEP_S) for c in TIME_CONSTANTS_S])
     return Work(first + 1, answers[:, :, 1:] - WHITENING * answers[:, :, :-1])
 
 

@@ -91,6 +91,14 @@ def test_the_command_line_starts_without_the_engine(repository: Path) -> None:
     assert heavy & set(done.stdout.split()) == set()
 
 
+def test_the_engine_loads_no_package_that_takes_longer_than_a_class(repository: Path) -> None:
+    script = "import sys, api.folder, reconcile.engine; print(*sys.modules)"
+    done = subprocess.run(
+        [sys.executable, "-c", script], cwd=repository, capture_output=True, text=True, check=True
+    )
+    assert {"scipy.signal", "scipy.stats", "pandas"} & set(done.stdout.split()) == set()
+
+
 TWO_TESTS = """
 def test_one(rng): assert rng.random() < 0
 def test_two(rng): assert rng.random() < 2
