@@ -8,6 +8,7 @@ from datetime import datetime
 
 from ingest.recording import Problem
 from reconcile.advice import sensor_advice
+from reconcile.align.rhythm import may_pedal
 from reconcile.align.signals import Signals, prepare
 from reconcile.align.stopped_clock import on_device_clock
 from reconcile.align.whole_class import Placed, equipment_of, place_class, row_of
@@ -56,7 +57,7 @@ def workings(record: ClassRecord, progress: Progress | None = None) -> Workings:
     for number, upload in enumerate(record.uploads):
         tell("look at recordings", number, len(record.uploads))
         equipment = next((equipment_of(record, name) for name in upload.athletes), None)
-        prepared = prepare(upload, equipment)
+        prepared = prepare(upload, equipment, pedals=may_pedal(record.plan, equipment))
         if prepared is not None:
             signals.append(prepared)
     tell("place recordings", 0, 1)

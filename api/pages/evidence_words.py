@@ -15,6 +15,7 @@ from api.sheet.explained import LARGE, NEARLY_EVEN
 SOURCES = {
     "heart rate": deferred("heart rate"),
     "machine": deferred("machine"),
+    "cadence": deferred("cadence"),
     "laps": deferred("laps"),
     "own other files": deferred("own other files"),
     "clock and class": deferred("clock and class"),

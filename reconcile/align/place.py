@@ -28,6 +28,7 @@ from reconcile.align.joint import (
     StartPrior,
     estimate,
 )
+from reconcile.align.rhythm import rhythm_evidence
 from reconcile.align.signals import Signals
 from reconcile.classes import Pin
 from reconcile.machine import MachineTrack
@@ -143,6 +144,11 @@ def evidence_by_source(
             (first_s, signals.length_s),
             _turn_windows(assignment, block),
             block.duration_s,
+        )
+    if signals.rhythm and signals.upload.recording is not None:
+        first_s = float(signals.upload.recording.time_s[0])
+        found["cadence"] = rhythm_evidence(
+            signals.rhythm, (first_s, signals.length_s), steps, block.duration_s
         )
     if signals.upload.recording is not None and signals.upload.recording.laps:
         found["laps"] = lap_evidence(signals.upload.recording.laps, steps, signals.length_s)

@@ -11,6 +11,7 @@ from ingest.recording import Floats
 from reconcile.align.device_clock import DeviceClock
 from reconcile.align.edges import Bout
 from reconcile.align.heart import heart_grid
+from reconcile.align.rhythm import rhythm_bouts
 from reconcile.classes import Upload
 from reconcile.machine import Machine, MachineTrack, Pull, machine_of, machine_track
 
@@ -32,7 +33,8 @@ class Signals:
 
     heart: heart rate every 2 s from the first sample, empty where there is none.
     track: machine work and counts on the recording's clock; None without a machine.
-    bouts: stretches of machine work, hard and easy apart.
+    bouts: stretches of machine work, hard and easy apart. rhythm: stretches of a quick cadence at
+    the wrist, of a recording without a machine.
     length_s: time of the last sample.
     device_clock: where the recording is spread out over its pauses, the way back to its own clock.
     """
@@ -42,6 +44,7 @@ class Signals:
     machine: Machine | None
     track: MachineTrack | None
     bouts: tuple[Bout, ...]
+    rhythm: tuple[Bout, ...]
     length_s: float
     device_clock: DeviceClock | None = None
 
@@ -57,8 +60,12 @@ class Signals:
         return self.track is not None or beats
 
 
-def prepare(upload: Upload, equipment: str | None) -> Signals | None:
-    """Signals of an upload; None where it could not be read. `equipment`: as logged."""
+def prepare(upload: Upload, equipment: str | None, *, pedals: bool = False) -> Signals | None:
+    """Signals of an upload; None where it could not be read.
+
+    equipment: as logged. pedals: whether a bike may have been used, which a watch that hears it
+    shows as it shows quick feet: its cadence then tells nothing.
+    """
     recording = upload.recording
     if recording is None or len(recording.time_s) == 0:
         return None
@@ -68,7 +75,8 @@ def prepare(upload: Upload, equipment: str | None) -> Signals | None:
     machine = machine_of(recording, upload.source, equipment)
     track = machine_track(recording, machine, upload.file) if machine is not None else None
     bouts = bouts_of(track) if track is not None else ()
-    return Signals(upload, heart, machine, track, bouts, float(recording.time_s[-1]))
+    rhythm = rhythm_bouts(recording) if track is None and not pedals else ()
+    return Signals(upload, heart, machine, track, bouts, rhythm, float(recording.time_s[-1]))
 
 
 def bouts_of(track: MachineTrack) -> tuple[Bout, ...]:
