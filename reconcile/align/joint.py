@@ -34,8 +34,18 @@ NOT_OF_CLASS = 30.0
 # What everybody does alike (a second late at every bell) is in no recording's own doubt: the bell
 # is never known better than this.
 COMMON_DOUBT_SD_S = 0.4
-COMMON_DOUBT = np.exp(-0.5 * (np.arange(-6, 7) * STEP_S / COMMON_DOUBT_SD_S) ** 2)
-COMMON_DOUBT = COMMON_DOUBT / COMMON_DOUBT.sum()
+# Hearts may all answer a block's work sooner or later than is usual, however many they are.
+HEARTS_COMMON_SD_S = 2.5
+
+
+def _blur(sd_s: float) -> Floats:
+    """A normal density on the grid, three standard deviations to either side; sums to 1."""
+    reach = int(np.ceil(3 * sd_s / STEP_S))
+    density = np.exp(-0.5 * (np.arange(-reach, reach + 1) * STEP_S / sd_s) ** 2)
+    return np.asarray(density / density.sum())
+
+
+COMMON_DOUBT, HEARTS_DOUBT = _blur(COMMON_DOUBT_SD_S), _blur(HEARTS_COMMON_SD_S)
 
 
 @dataclass(frozen=True, eq=False)
@@ -46,7 +56,8 @@ class RecordingEvidence:
     first: grid index of the first candidate of x. clock: log prior of x on its grid (per step;
     what is missing to 1 is the chance that the recording is of another time altogether).
     length: grid steps from the first sample to the last. reach: the most that the samples may say
-    for one place against another (nats), sensors being what they are.
+    for one place against another (nats), sensors being what they are. by_heart: of which blocks
+    nothing but heart rate tells.
     """
 
     delay: int
@@ -55,6 +66,7 @@ class RecordingEvidence:
     clock: Floats
     length: int
     reach: float = 20.0
+    by_heart: frozenset[int] = frozenset()
 
     @property
     def last(self) -> int:
@@ -210,15 +222,20 @@ class _Search:
         others = {b: s for b, s in starts.items() if b != block}
         own = self.prior.starts[block]
         total = self.chain_prior(block, others, own.first, len(own.values))
+        hearts = np.zeros(len(own.values))
         for recording in self.recordings:
             if len(recording.blocks[block].values) > 1:
                 weights = self.weights(recording, others)
-                total = total + self.bounded(
+                said = self.bounded(
                     self.message(
                         recording, weights, recording.blocks[block], own.first, len(own.values)
                     )
                 )
-        return normalised(own.first, total)
+                if block in recording.by_heart:
+                    hearts += said
+                else:
+                    total = total + said
+        return normalised(own.first, total + _blurred(hearts))
 
     def tail_move(self, block: int, starts: dict[int, int]) -> int:
         """Best shift (grid steps) of a block together with all after it, the others held."""
@@ -266,6 +283,13 @@ class _Search:
             top = float(np.max(weights))
             total += top + float(np.log(np.sum(np.exp(weights - top))))
         return total
+
+
+def _blurred(evidence: Floats) -> Floats:
+    """What all hearts say together, with the doubt that they share."""
+    reach = len(HEARTS_DOUBT) // 2
+    share = np.pad(np.exp(evidence - np.max(evidence)), reach, mode="edge")
+    return np.asarray(np.log(np.maximum(np.convolve(share, HEARTS_DOUBT, mode="valid"), 1e-300)))
 
 
 def limited(evidence: Floats, reach: float) -> Floats:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
+from functools import reduce
 
 import numpy as np
 
@@ -60,6 +61,8 @@ PINNED = 60.0
 HEART_REACH = 9.0
 MACHINE_REACH = 25.0
 LAP_REACH = 12.0
+# The name of the evidence that all hearts may share the error of.
+HEART_RATE = "heart rate"
 
 
 @dataclass(frozen=True, eq=False)
@@ -108,16 +111,6 @@ class Placement:
         return replace(self, status="unmatched", blocks=(), block_sd_s={})
 
 
-def block_evidence(
-    assignment: Assignment, block: TimedBlock, pin: Pin | None, answers: dict[bytes, Floats]
-) -> LogRatio:
-    """All evidence of one recording for one block's start, see `evidence_by_source`."""
-    total = NOTHING
-    for ratio in evidence_by_source(assignment, block, pin, answers).values():
-        total = total.plus(ratio)
-    return total
-
-
 def evidence_by_source(
     assignment: Assignment, block: TimedBlock, pin: Pin | None, answers: dict[bytes, Floats]
 ) -> dict[str, LogRatio]:
@@ -136,7 +129,7 @@ def evidence_by_source(
         key = demand.tobytes()
         if key not in answers:
             answers[key] = responses_to(demand)
-        found["heart rate"] = heart_evidence(signals.heart, answers[key], strap=signals.by_strap)
+        found[HEART_RATE] = heart_evidence(signals.heart, answers[key], strap=signals.by_strap)
     if signals.track is not None and signals.upload.recording is not None:
         first_s = float(signals.upload.recording.time_s[0])
         found["machine"] = pull_evidence(
@@ -197,9 +190,15 @@ def recording_evidence(
     signals = assignment.signals
     recording = signals.upload.recording
     assert recording is not None
-    blocks = tuple(
-        block_evidence(assignment, block, pins.get(block.name), answers)
+    told = [
+        evidence_by_source(assignment, block, pins.get(block.name), answers)
         for block in plan.timed_blocks
+    ]
+    blocks = tuple(reduce(LogRatio.plus, sources.values(), NOTHING) for sources in told)
+    by_heart = frozenset(
+        number
+        for number, sources in enumerate(told)
+        if [source for source, ratio in sources.items() if len(ratio.values) > 1] == [HEART_RATE]
     )
     last_block = plan.timed_blocks[-1]
     last_start = prior.starts[-1]
@@ -218,7 +217,13 @@ def recording_evidence(
         clock = clock_log_prior(shown_s - x_s, habits) + np.log(STEP_S)
     reach = reach_of(signals, pinned=bool(pins))
     return RecordingEvidence(
-        index_of(assignment.delay_s), blocks, first, clock, index_of(signals.length_s), reach
+        index_of(assignment.delay_s),
+        blocks,
+        first,
+        clock,
+        index_of(signals.length_s),
+        reach,
+        by_heart,
     )
 
 

@@ -119,6 +119,25 @@ def test_clocks_that_are_wrong_in_every_way_still_share_one_bell() -> None:
     assert both_blocks(result, "b04.watch.fit", -90, 8.0)
 
 
+@pytest.mark.parametrize("delay_s", [7.5, 16.0])
+def test_hearts_that_all_answer_sooner_or_later_than_usual_leave_room_for_the_truth(
+    delay_s: float,
+) -> None:
+    """However many they are: what is common to them all is averaged out by none."""
+    watches = {
+        f"b{number:02d}.watch.fit": beating(
+            HELD.work(Habits(late_s=1.0)), -80 - 7 * number, MAIN_S + 600,
+            seed=number, delay_s=delay_s,
+        )
+        for number in range(1, 13)
+    }  # fmt: skip
+    result = class_of(HELD, watches).reconciled()
+    for number, file in enumerate(watches, 1):
+        placed = places(result, file, "main")[0]
+        assert placed.low_s <= MAIN_S + 80 + 7 * number <= placed.high_s, file
+        assert placed.high_s - placed.low_s < 14.0
+
+
 def test_a_recording_without_a_date_is_placed_by_its_samples() -> None:
     undated = rower("b01", dated=False)
     result = class_of(HELD, {"b01.rower.csv": undated, "b02.rower.fit": rower("b02")}).reconciled()
