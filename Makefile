@@ -85,4 +85,5 @@ $(READY): requirements.lock setup.lock pyproject.toml
 	  || { echo "== set-up: uv cannot fetch the packages here, so pip does (slower, a minute or so)"; \
 	       $(BIN)/python -m pip install -qq --disable-pip-version-check --require-hashes -r requirements.lock; }
 	@$(BIN)/python -m pip install -qq --disable-pip-version-check --no-deps --no-build-isolation --editable .
+	@$(BIN)/python -m compileall -q ingest reconcile api
 	@touch $(READY)
