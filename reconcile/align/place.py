@@ -46,7 +46,7 @@ ANOTHER_TIME_UNNAMED = 0.15
 SAME_SHAPE = 0.003
 # A file without a date says nothing of its time: what fits poorly is more often of another time
 # than the share of such files alone would say.
-UNDATED_FACTOR = 1500.0
+UNDATED_FACTOR = 200.0
 SPREAD_OF_OTHERS_S = 10 * 86400.0
 OF_SOMETHING_ELSE = 0.01
 USUAL_SPREAD_S = 3600.0
@@ -282,10 +282,12 @@ def summed_up(
     evidence: RecordingEvidence,
     bells: Sequence[int],
     place: Place,
+    as_long: float,
 ) -> Placement:
     """A recording's placement in words and ranges.
 
-    bells: grid index of each timed block's start.
+    bells: grid index of each timed block's start. as_long: log ratio of its length in this class
+    against in another workout.
     """
     signals = assignment.signals
     recording = signals.upload.recording
@@ -296,6 +298,7 @@ def summed_up(
         signals.length_s,
         named=bool(signals.upload.athletes),
         dated=recording is not None and recording.start is not None,
+        as_long=as_long,
     )
     x_s = _mode_mean(place.clock)
     blocks: list[BlockPlacement] = []
@@ -357,6 +360,7 @@ def _match(
     *,
     named: bool,
     dated: bool,
+    as_long: float,
 ) -> float:
     """Probability that the recording is of this class, not of another time or of something else."""
     x = np.arange(evidence.first, evidence.last + 1) * STEP_S
@@ -370,7 +374,7 @@ def _match(
     per_second = 1 / (STEP_S * USUAL_SPREAD_S)
     shown = np.exp(evidence.clock)
     top = max(float(np.max(log_weights)), 0.0)
-    matched = OF_CLASS * per_second * np.exp(log_weights - top)[overlaps].sum()
+    matched = OF_CLASS * per_second * np.exp(log_weights - top)[overlaps].sum() * np.exp(as_long)
     samples_say = log_weights - evidence.clock
     fits = float(np.mean(np.exp(samples_say - np.max(samples_say)))) * np.exp(
         min(float(np.max(samples_say)) - top, 50.0)

@@ -9,6 +9,7 @@ from datetime import datetime
 from reconcile.align.claims import ClassKnown, gather
 from reconcile.align.grid import STEP_S, LogRatio
 from reconcile.align.joint import ClassPrior, JointEstimate, Place, RecordingEvidence, placed_under
+from reconcile.align.length import as_long_as_others
 from reconcile.align.ownership import WRONG_NAME, Ownership, assign_owners
 from reconcile.align.place import Assignment, Placement, fit_under_bell, place, summed_up
 from reconcile.align.priors import class_prior
@@ -284,7 +285,7 @@ class _Group:
     """The recordings that hear one bell, as placed.
 
     found: each recording's evidence and place; None for one whose clock stood still, which is
-    placed in another way and moves no bell.
+    placed in another way and moves no bell. as_long: of `as_long_as_others`.
     """
 
     prior: ClassPrior
@@ -292,6 +293,7 @@ class _Group:
     compared: list[Assignment]
     found: list[tuple[RecordingEvidence, Place] | None]
     placements: list[Placement]
+    as_long: list[float]
 
 
 def _place_group(
@@ -312,15 +314,16 @@ def _place_group(
     joint, evidence = place(record.plan, prior, start, running, pins)
     bells_s = [first * STEP_S for first in joint.starts]
     still_to_come = iter(zip(evidence, joint.places, strict=True))
-    group = _Group(prior, joint, [], [], [])
-    for assignment, stood in zip(assignments, stopped, strict=True):
+    as_long = as_long_as_others([assignment.signals for assignment in assignments])
+    group = _Group(prior, joint, [], [], [], as_long)
+    for assignment, stood, length in zip(assignments, stopped, as_long, strict=True):
         found = None
         if stood:
             pinned = pins.get(assignment.signals.upload.file, {})
             compared, placement = place_stopped(record.plan, assignment, bells_s, pinned)
         else:
             found, compared = next(still_to_come), assignment
-            placement = summed_up(record.plan, assignment, found[0], joint.starts, found[1])
+            placement = summed_up(record.plan, assignment, found[0], joint.starts, found[1], length)
         group.compared.append(compared)
         group.found.append(found)
         group.placements.append(placement)
@@ -351,7 +354,9 @@ def _told_by_bodies(
                     group.prior, joint.starts, joint.start_posteriors, evidence, says
                 )
                 assignment = group.compared[number]
-                placement = summed_up(record.plan, assignment, evidence, joint.starts, again)
+                placement = summed_up(
+                    record.plan, assignment, evidence, joint.starts, again, group.as_long[number]
+                )
                 placements[number] = replace(placement, told=LogRatio(evidence.first, says))
     return placements
 
