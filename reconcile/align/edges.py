@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ingest.recording import Floats, Lap
-from reconcile.align.grid import NOTHING, STEP_S, LogRatio, grid_s
+from reconcile.align.grid import NOTHING, STEP_S, LogRatio, blurred, grid_s, normal_weights
 from reconcile.timeline import PlannedStep
 
 SKIPPED_ROUND = 0.06
@@ -44,8 +44,8 @@ class Bout:
 
 
 @dataclass(frozen=True)
-class MachineWindow:
-    """A stretch of a block in which machine work is planned, seconds on the block's clock.
+class WorkWindow:
+    """A stretch of a block in which work of one kind is planned, seconds on the block's clock.
 
     starts_at_bell, ends_at_bell: whether the pull's edges should lie on the window's edges.
     easy: whether easy pulling is all that is asked for, or all that can be told from hard work.
@@ -60,13 +60,13 @@ class MachineWindow:
 
 def machine_windows(
     steps: Sequence[PlannedStep], machine: str | None, *, parted: bool = False
-) -> list[MachineWindow]:
+) -> list[WorkWindow]:
     """Windows of planned machine work; back-to-back machine steps make one window.
 
     parted: where other tasks lie between two on the machine, two windows, one from the bell on and
     one to the bell.
     """
-    windows: list[MachineWindow] = []
+    windows: list[WorkWindow] = []
     for step in steps:
         places = [
             index
@@ -83,8 +83,8 @@ def machine_windows(
         if parted and starts and ends and len(places) < len(step.tasks):
             between_s = step.start_s + FIRST_OF_TWO * step.duration_s
             windows += [
-                MachineWindow(step.start_s, between_s, True, False, easy),
-                MachineWindow(between_s, step.end_s, False, True, easy),
+                WorkWindow(step.start_s, between_s, True, False, easy),
+                WorkWindow(between_s, step.end_s, False, True, easy),
             ]
             continue
         previous = windows[-1] if windows else None
@@ -94,11 +94,11 @@ def machine_windows(
             and previous.ends_at_bell
             and previous.end_s == step.start_s
         ):
-            windows[-1] = MachineWindow(
+            windows[-1] = WorkWindow(
                 previous.start_s, step.end_s, previous.starts_at_bell, ends, previous.easy and easy
             )
         else:
-            windows.append(MachineWindow(step.start_s, step.end_s, starts, ends, easy))
+            windows.append(WorkWindow(step.start_s, step.end_s, starts, ends, easy))
     return windows
 
 
@@ -176,7 +176,7 @@ def start_density(
 def pull_evidence(
     pulls: Sequence[Bout],
     covered_s: tuple[float, float],
-    windows: Sequence[MachineWindow],
+    windows: Sequence[WorkWindow],
     block_s: float,
 ) -> LogRatio:
     """Evidence of pulls for each start of a block. `covered_s`: first and last sample.
@@ -230,7 +230,7 @@ def pull_evidence(
 
 
 def _habits(
-    windows: Sequence[MachineWindow],
+    windows: Sequence[WorkWindow],
 ) -> tuple[tuple[BellHabit, ...], tuple[BellHabit, ...]]:
     """What people may be used to at the starts and at the ends of windows, where it tells."""
     starts = STARTS if any(window.starts_at_bell for window in windows) else ()
@@ -273,12 +273,10 @@ def _habits_summed_out(evidence: Floats, habits: Sequence[BellHabit]) -> Floats:
         return everybodys
     parts = []
     for row, habit in zip(evidence[1:], habits, strict=True):
-        reach = int(np.ceil(3 * habit.own_sd_s / STEP_S))
-        weights = np.exp(-0.5 * (np.arange(-reach, reach + 1) * STEP_S / habit.own_sd_s) ** 2)
         top = float(np.max(row))
-        padded = np.pad(np.exp(np.maximum(row - top, LEAST_LOG)), reach, mode="edge")
-        blurred = np.convolve(padded, habit.share * weights / weights.sum(), mode="valid")
-        parts.append(top + np.log(blurred))
+        share = np.exp(np.maximum(row - top, LEAST_LOG))
+        spread = blurred(share, habit.share * normal_weights(habit.own_sd_s))
+        parts.append(top + np.log(spread))
     together: Floats = np.logaddexp.reduce(parts)
     return together
 
@@ -286,7 +284,7 @@ def _habits_summed_out(evidence: Floats, habits: Sequence[BellHabit]) -> Floats:
 def _presence(
     pulls: Sequence[Bout],
     covered_s: tuple[float, float],
-    windows: Sequence[MachineWindow],
+    windows: Sequence[WorkWindow],
     starts: Floats,
     block_s: float,
 ) -> Floats:

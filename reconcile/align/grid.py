@@ -70,3 +70,15 @@ def log_sum_exp(values: Floats) -> float:
     if not np.isfinite(top):
         return top
     return top + float(np.log(np.sum(np.exp(values - top))))
+
+
+def normal_weights(sd_s: float) -> Floats:
+    """A normal density on the grid, three standard deviations to either side; sums to 1."""
+    reach = int(np.ceil(3 * sd_s / STEP_S))
+    density = np.exp(-0.5 * (np.arange(-reach, reach + 1) * STEP_S / sd_s) ** 2)
+    return np.asarray(density / density.sum())
+
+
+def blurred(values: Floats, weights: Floats) -> Floats:
+    """Values on a grid, each spread over its neighbours; beyond either end they go on as there."""
+    return np.convolve(np.pad(values, len(weights) // 2, mode="edge"), weights, mode="valid")

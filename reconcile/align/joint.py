@@ -13,12 +13,20 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import reduce
 
 import numpy as np
 from numpy.typing import NDArray
 
 from ingest.recording import Floats
-from reconcile.align.grid import STEP_S, LogRatio, log_sum_exp
+from reconcile.align.grid import (
+    NOTHING,
+    STEP_S,
+    LogRatio,
+    blurred,
+    log_sum_exp,
+    normal_weights,
+)
 from reconcile.filters import convolve_full
 
 Bools = NDArray[np.bool_]
@@ -34,39 +42,32 @@ NOT_OF_CLASS = 30.0
 # What everybody does alike (a second late at every bell) is in no recording's own doubt: the bell
 # is never known better than this.
 COMMON_DOUBT_SD_S = 0.4
-# Hearts may all answer a block's work sooner or later than is usual, however many they are.
+# Hearts may all answer a block's work sooner or later than is usual, however many they are. It is
+# part of what one heart's delay is in doubt by, and kept beside it: a little too much rather than
+# too little. Judgement.
 HEARTS_COMMON_SD_S = 2.5
-
-
-def _blur(sd_s: float) -> Floats:
-    """A normal density on the grid, three standard deviations to either side; sums to 1."""
-    reach = int(np.ceil(3 * sd_s / STEP_S))
-    density = np.exp(-0.5 * (np.arange(-reach, reach + 1) * STEP_S / sd_s) ** 2)
-    return np.asarray(density / density.sum())
-
-
-COMMON_DOUBT, HEARTS_DOUBT = _blur(COMMON_DOUBT_SD_S), _blur(HEARTS_COMMON_SD_S)
+COMMON_DOUBT, HEARTS_DOUBT = normal_weights(COMMON_DOUBT_SD_S), normal_weights(HEARTS_COMMON_SD_S)
 
 
 @dataclass(frozen=True, eq=False)
 class RecordingEvidence:
     """What one recording has to say.
 
-    delay: its athlete's delay in grid steps. blocks: evidence per timed block.
+    delay: its athlete's delay in grid steps. blocks: evidence per timed block. hearts: as much of
+    it as heart rate alone says.
     first: grid index of the first candidate of x. clock: log prior of x on its grid (per step;
     what is missing to 1 is the chance that the recording is of another time altogether).
     length: grid steps from the first sample to the last. reach: the most that the samples may say
-    for one place against another (nats), sensors being what they are. by_heart: of which blocks
-    nothing but heart rate tells.
+    for one place against another (nats), sensors being what they are.
     """
 
     delay: int
     blocks: tuple[LogRatio, ...]
+    hearts: tuple[LogRatio, ...]
     first: int
     clock: Floats
     length: int
     reach: float = 20.0
-    by_heart: frozenset[int] = frozenset()
 
     @property
     def last(self) -> int:
@@ -121,6 +122,40 @@ class Posterior:
 
 
 @dataclass(frozen=True, eq=False)
+class Said:
+    """What is said of a bell over its candidate times (log): by hearts, and by all the rest."""
+
+    hearts: Floats
+    rest: Floats
+
+    def plus(self, other: Said) -> Said:
+        """Both together."""
+        return Said(self.hearts + other.hearts, self.rest + other.rest)
+
+    def minus(self, other: Said) -> Said:
+        """Without what the other says."""
+        return Said(self.hearts - other.hearts, self.rest - other.rest)
+
+    def weighed(self) -> Floats:
+        """All together, with the doubt that hearts share."""
+        share = np.exp(self.hearts - np.max(self.hearts))
+        return np.asarray(self.rest + np.log(np.maximum(blurred(share, HEARTS_DOUBT), 1e-300)))
+
+
+@dataclass(frozen=True, eq=False)
+class Bell:
+    """What is said of one block's start given the other blocks: grid indices from `first` on."""
+
+    first: int
+    said: Said
+
+    @property
+    def posterior(self) -> Posterior:
+        """Its distribution."""
+        return normalised(self.first, self.said.weighed())
+
+
+@dataclass(frozen=True, eq=False)
 class Place:
     """Where one recording lies.
 
@@ -138,12 +173,12 @@ class Place:
 class JointEstimate:
     """The bell and every recording's place under it.
 
-    starts: best grid index of each block's start. start_posteriors: its distribution given the
-    other blocks at their best. places: of each recording.
+    starts: best grid index of each block's start. bells: what is said of each, given the other
+    blocks at their best. places: of each recording.
     """
 
     starts: tuple[int, ...]
-    start_posteriors: tuple[Posterior, ...]
+    bells: tuple[Bell, ...]
     places: tuple[Place, ...]
 
 
@@ -200,6 +235,28 @@ class _Search:
         floor = max(1e-12 * float(np.max(summed, initial=0.0)), 0.0)
         return np.asarray(top + peak + np.log(np.maximum(values + base, floor + 1e-300)))
 
+    def said_by(
+        self,
+        recording: RecordingEvidence,
+        weights: Floats,
+        ratios: tuple[LogRatio, LogRatio],
+        first: int,
+        count: int,
+    ) -> Said:
+        """What one recording says of `count` bells from `first`, given log weights over its x.
+
+        ratios: its evidence, and as much of it as is the heart's.
+        """
+        evidence, of_heart = ratios
+        heart, whole = np.zeros(count), np.zeros(count)
+        if len(of_heart.values) > 1:
+            heart = self.bounded(self.message(recording, weights, of_heart, first, count))
+        if evidence is of_heart:
+            return Said(heart, whole)
+        if len(evidence.values) > 1:
+            whole = self.bounded(self.message(recording, weights, evidence, first, count))
+        return Said(heart, whole - heart)
+
     def bounded(self, message: Floats) -> Floats:
         """A message that cannot say more than its share of doubt allows."""
         share = np.exp(message - np.max(message))
@@ -217,25 +274,18 @@ class _Search:
             total = total + _look_up(self.prior.gaps[block], starts[block + 1] - at)
         return total
 
-    def single_move(self, block: int, starts: dict[int, int]) -> Posterior:
-        """Posterior of one block's start, the placed ones held, the others ignored."""
+    def single_move(self, block: int, starts: dict[int, int]) -> Bell:
+        """What is said of one block's start, the placed ones held, the others ignored."""
         others = {b: s for b, s in starts.items() if b != block}
         own = self.prior.starts[block]
-        total = self.chain_prior(block, others, own.first, len(own.values))
-        hearts = np.zeros(len(own.values))
+        count = len(own.values)
+        said = Said(np.zeros(count), self.chain_prior(block, others, own.first, count))
         for recording in self.recordings:
-            if len(recording.blocks[block].values) > 1:
+            ratios = (recording.blocks[block], recording.hearts[block])
+            if len(ratios[0].values) > 1:
                 weights = self.weights(recording, others)
-                said = self.bounded(
-                    self.message(
-                        recording, weights, recording.blocks[block], own.first, len(own.values)
-                    )
-                )
-                if block in recording.by_heart:
-                    hearts += said
-                else:
-                    total = total + said
-        return normalised(own.first, total + _blurred(hearts))
+                said = said.plus(self.said_by(recording, weights, ratios, own.first, count))
+        return Bell(own.first, said)
 
     def tail_move(self, block: int, starts: dict[int, int]) -> int:
         """Best shift (grid steps) of a block together with all after it, the others held."""
@@ -255,41 +305,34 @@ class _Search:
             total += _look_up(
                 self.prior.gaps[block - 1], starts[block] - starts[block - 1] + shifts
             )
+        said = Said(np.zeros(count), total)
         held = {b: s for b, s in starts.items() if b < block}
         for recording in self.recordings:
-            tail: LogRatio | None = None
-            for b in self.blocks:
-                ratio = recording.blocks[b]
-                if b >= block and len(ratio.values) > 1:
-                    moved = LogRatio(ratio.first - (starts[b] - starts[block]), ratio.values)
-                    tail = moved if tail is None else tail.plus(moved)
-            if tail is None:
-                continue
-            weights = self.weights(recording, held)
-            message = self.message(recording, weights, tail, starts[block] + low, count)
-            total = total + self.bounded(message)
-        return int(shifts[int(np.argmax(total))])
+            tails = self._tail(recording, block, starts)
+            if len(tails[0].values) > 1:
+                weights = self.weights(recording, held)
+                said = said.plus(
+                    self.said_by(recording, weights, tails, starts[block] + low, count)
+                )
+        return int(shifts[int(np.argmax(said.weighed()))])
 
-    def objective(self, starts: dict[int, int]) -> float:
-        """Log posterior of a whole set of starts, up to a constant."""
-        total = 0.0
-        for b in self.blocks:
-            total += float(_look_up(self.prior.starts[b], np.array([starts[b]]))[0])
-            if b > 0:
-                gap = np.array([starts[b] - starts[b - 1]])
-                total += float(_look_up(self.prior.gaps[b - 1], gap)[0])
-        for recording in self.recordings:
-            weights = self.weights(recording, starts)
-            top = float(np.max(weights))
-            total += top + float(np.log(np.sum(np.exp(weights - top))))
-        return total
+    def _tail(
+        self, recording: RecordingEvidence, block: int, starts: Mapping[int, int]
+    ) -> tuple[LogRatio, LogRatio]:
+        """Evidence of a block and all after it, at their distances, and the heart's part of it."""
 
+        def together(ratios: Sequence[LogRatio]) -> LogRatio:
+            moved = (
+                LogRatio(ratios[b].first - (starts[b] - starts[block]), ratios[b].values)
+                for b in self.blocks
+                if b >= block and len(ratios[b].values) > 1
+            )
+            return reduce(LogRatio.plus, moved, NOTHING)
 
-def _blurred(evidence: Floats) -> Floats:
-    """What all hearts say together, with the doubt that they share."""
-    reach = len(HEARTS_DOUBT) // 2
-    share = np.pad(np.exp(evidence - np.max(evidence)), reach, mode="edge")
-    return np.asarray(np.log(np.maximum(np.convolve(share, HEARTS_DOUBT, mode="valid"), 1e-300)))
+        of_heart = together(recording.hearts)
+        if all(recording.blocks[b] is recording.hearts[b] for b in self.blocks if b >= block):
+            return of_heart, of_heart
+        return together(recording.blocks), of_heart
 
 
 def limited(evidence: Floats, reach: float) -> Floats:
@@ -312,7 +355,7 @@ def _first_guess(search: _Search) -> dict[int, int]:
         for block in search.blocks:
             if block in starts:
                 continue
-            posterior = search.single_move(block, starts)
+            posterior = search.single_move(block, starts).posterior
             weights = posterior.weights * np.exp(ranges[block] - np.max(ranges[block]))
             weights = weights / weights.sum()
             certainty = float(np.max(np.convolve(weights, np.ones(9), mode="same")))
@@ -344,7 +387,7 @@ def _climb(search: _Search, starts: dict[int, int]) -> dict[int, int]:
         for block in search.blocks:
             shift = search.tail_move(block, starts)
             starts = {b: s + shift if b >= block else s for b, s in starts.items()}
-            posterior = search.single_move(block, starts)
+            posterior = search.single_move(block, starts).posterior
             starts[block] = posterior.first + int(np.argmax(posterior.weights))
         if starts == before:
             break
@@ -356,18 +399,18 @@ def estimate(prior: ClassPrior, recordings: Sequence[RecordingEvidence]) -> Join
     search = _Search(prior, recordings)
     found = _climb(search, _first_guess(search))
     starts = tuple(found[b] for b in search.blocks)
-    posteriors = tuple(search.single_move(block, found) for block in search.blocks)
+    bells = tuple(search.single_move(block, found) for block in search.blocks)
     return JointEstimate(
         starts,
-        posteriors,
-        tuple(placed_under(prior, starts, posteriors, recording) for recording in recordings),
+        bells,
+        tuple(placed_under(prior, starts, bells, recording) for recording in recordings),
     )
 
 
 def placed_under(
     prior: ClassPrior,
     starts: Sequence[int],
-    start_posteriors: Sequence[Posterior],
+    bells: Sequence[Bell],
     recording: RecordingEvidence,
     told: Floats | None = None,
 ) -> Place:
@@ -377,16 +420,15 @@ def placed_under(
     the bell does not know of; None where they say nothing.
     """
     search = _Search(prior, [])
-    bells = dict(enumerate(starts))
+    at = dict(enumerate(starts))
     extra = np.zeros(len(recording.clock)) if told is None else told
-    everything = search.weights(recording, bells) + extra
-    inside = search.overlaps(recording, bells)
+    everything = search.weights(recording, at) + extra
+    inside = search.overlaps(recording, at)
     everything = np.where(inside, everything, everything - NOT_OF_CLASS)
     return Place(
         normalised(recording.first, everything),
         tuple(
-            _placement(search, recording, block, bells, start_posteriors[block], extra)
-            for block in search.blocks
+            _placement(search, recording, block, at, bells[block], extra) for block in search.blocks
         ),
         log_sum_exp(everything),
     )
@@ -397,7 +439,7 @@ def _placement(
     recording: RecordingEvidence,
     block: int,
     starts: dict[int, int],
-    posterior: Posterior,
+    bell: Bell,
     told: Floats,
 ) -> Posterior:
     """Distribution of one block's start on one recording, its own evidence counted once."""
@@ -407,24 +449,22 @@ def _placement(
     over_x = np.where(search.overlaps(recording, starts), over_x, over_x - NOT_OF_CLASS)
     over_x = np.exp(over_x - np.max(over_x))
     ratio = recording.blocks[block]
-    cavity = posterior.weights
+    others_say = bell.said
     if len(ratio.values) > 1:
-        own = search.bounded(
-            search.message(
-                recording,
-                search.weights(recording, others),
-                ratio,
-                posterior.first,
-                len(posterior.weights),
-            )
+        own = search.said_by(
+            recording,
+            search.weights(recording, others),
+            (ratio, recording.hearts[block]),
+            bell.first,
+            len(bell.said.rest),
         )
-        cavity = posterior.weights * np.exp(np.min(own) - own)
-        cavity = cavity / cavity.sum()
+        others_say = others_say.minus(own)
+    cavity = normalised(bell.first, others_say.weighed()).weights
     cavity = np.convolve(cavity, COMMON_DOUBT, mode="same")
     kept = np.flatnonzero(cavity > 1e-7 * np.max(cavity))
     low, high = int(kept[0]), int(kept[-1]) + 1
     spread = np.maximum(convolve_full(cavity[low:high], over_x[::-1]), 0.0)
-    first = posterior.first + low + recording.delay - recording.last
+    first = bell.first + low + recording.delay - recording.last
     log_weights = np.log(np.maximum(spread, 1e-13 * np.max(spread)))
     own_evidence = limited(ratio.on(first, len(spread)), recording.reach)
     return normalised(first, log_weights + own_evidence)

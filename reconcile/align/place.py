@@ -13,7 +13,7 @@ from ingest.recording import Floats
 from reconcile.align.clocks import MACHINE, WATCH, clock_log_prior
 from reconcile.align.edges import (
     Bout,
-    MachineWindow,
+    WorkWindow,
     lap_evidence,
     machine_windows,
     pull_evidence,
@@ -61,7 +61,7 @@ PINNED = 60.0
 HEART_REACH = 9.0
 MACHINE_REACH = 25.0
 LAP_REACH = 12.0
-# The name of the evidence that all hearts may share the error of.
+# The source whose error all hearts may share.
 HEART_RATE = "heart rate"
 
 
@@ -153,11 +153,11 @@ def _turns(track: MachineTrack) -> list[Bout]:
     return [Bout(pull.start_s, pull.end_s) for pull in track.pulls]
 
 
-def _turn_windows(assignment: Assignment, block: TimedBlock) -> list[MachineWindow]:
+def _turn_windows(assignment: Assignment, block: TimedBlock) -> list[WorkWindow]:
     """Windows of machine work of all owners, on the first owner's block clock."""
     shared = len(assignment.turns) > 1
     windows = [
-        MachineWindow(
+        WorkWindow(
             window.start_s + delay_s - assignment.delay_s,
             window.end_s + delay_s - assignment.delay_s,
             window.starts_at_bell,
@@ -194,11 +194,10 @@ def recording_evidence(
         evidence_by_source(assignment, block, pins.get(block.name), answers)
         for block in plan.timed_blocks
     ]
-    blocks = tuple(reduce(LogRatio.plus, sources.values(), NOTHING) for sources in told)
-    by_heart = frozenset(
-        number
-        for number, sources in enumerate(told)
-        if [source for source, ratio in sources.items() if len(ratio.values) > 1] == [HEART_RATE]
+    hearts = tuple(sources.get(HEART_RATE, NOTHING) for sources in told)
+    blocks = tuple(
+        heart if sources.keys() <= {HEART_RATE} else reduce(LogRatio.plus, sources.values())
+        for sources, heart in zip(told, hearts, strict=True)
     )
     last_block = plan.timed_blocks[-1]
     last_start = prior.starts[-1]
@@ -219,11 +218,11 @@ def recording_evidence(
     return RecordingEvidence(
         index_of(assignment.delay_s),
         blocks,
+        hearts,
         first,
         clock,
         index_of(signals.length_s),
         reach,
-        by_heart,
     )
 
 

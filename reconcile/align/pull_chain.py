@@ -20,7 +20,7 @@ from ingest.recording import Floats
 from reconcile.align.edges import (
     SKIPPED_ROUND,
     Bout,
-    MachineWindow,
+    WorkWindow,
     end_density,
     machine_windows,
     start_density,
@@ -73,7 +73,7 @@ HABITS = (RestHabit(5 / 6, 0.05, ELSEWHERE), RestHabit(1 / 6, 0.75, 1.0))
 class PlannedPull:
     """A window of machine work, which share of its step's machine work it is, and if easy."""
 
-    window: MachineWindow
+    window: WorkWindow
     share: float
     easy: bool
 
@@ -201,7 +201,7 @@ def _planned(
         step = by_start[window.start_s]
         places = _places(step, machine)
         easy = all(step.tasks[place].effort == "easy" for place in places)
-        moved = MachineWindow(
+        moved = WorkWindow(
             window.start_s + start_s,
             window.end_s + start_s,
             window.starts_at_bell,
@@ -215,7 +215,7 @@ def _planned(
     return pulls
 
 
-def core(window: MachineWindow) -> tuple[float, float]:
+def core(window: WorkWindow) -> tuple[float, float]:
     """The part of a window in which whoever does it at all is on the machine."""
     length = window.end_s - window.start_s
     if window.starts_at_bell == window.ends_at_bell:

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ingest.recording import Floats, Recording
-from reconcile.align.edges import Bout, MachineWindow, pull_evidence
+from reconcile.align.edges import Bout, WorkWindow, pull_evidence
 from reconcile.align.grid import NOTHING, STEP_S, LogRatio
 from reconcile.energy.movements import movement
 from reconcile.plan import Plan
@@ -78,9 +78,9 @@ def _midway(time_s: Floats, index: Indices) -> Floats:
     return np.asarray((time_s[np.clip(index - 1, 0, last)] + time_s[np.clip(index, 0, last)]) / 2)
 
 
-def rhythm_windows(steps: Sequence[PlannedStep]) -> list[MachineWindow]:
+def rhythm_windows(steps: Sequence[PlannedStep]) -> list[WorkWindow]:
     """Where in a block a quick cadence is planned; nowhere where other tasks may look like it."""
-    windows: list[MachineWindow] = []
+    windows: list[WorkWindow] = []
     for step in steps:
         names = [movement(task.movement).name for task in step.tasks]
         if OTHER_STEPS.intersection(names):
@@ -90,7 +90,7 @@ def rhythm_windows(steps: Sequence[PlannedStep]) -> list[MachineWindow]:
             continue
         last = step.tasks[quick[-1]]
         to_the_bell = quick[-1] == len(names) - 1 and (last.most or last.amount is None)
-        windows.append(MachineWindow(step.start_s, step.end_s, quick[0] == 0, to_the_bell))
+        windows.append(WorkWindow(step.start_s, step.end_s, quick[0] == 0, to_the_bell))
     return windows
 
 

@@ -350,9 +350,7 @@ def _told_by_bodies(
         )
         for (number, evidence, _), says in zip(own, told, strict=True):
             if says.any():
-                again = placed_under(
-                    group.prior, joint.starts, joint.start_posteriors, evidence, says
-                )
+                again = placed_under(group.prior, joint.starts, joint.bells, evidence, says)
                 assignment = group.compared[number]
                 placement = summed_up(
                     record.plan, assignment, evidence, joint.starts, again, group.as_long[number]

@@ -5,16 +5,21 @@ Signals are made by hand (`classroom`), so that the bell is known to the tenth o
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import timedelta
 
+import numpy as np
 import pytest
 
-from ingest.recording import Recording
+from ingest.recording import Lap, Recording
+from reconcile.align.grid import LogRatio, grid_s
+from reconcile.align.joint import ClassPrior, RecordingEvidence, StartPrior, estimate
 from reconcile.classes import Athlete, Pin
 from reconcile.result import ClassResult
 from tests.reconcile.classroom import (
     Class,
     Habits,
+    Session,
     beating,
     class_of,
     of_file,
@@ -119,23 +124,76 @@ def test_clocks_that_are_wrong_in_every_way_still_share_one_bell() -> None:
     assert both_blocks(result, "b04.watch.fit", -90, 8.0)
 
 
-@pytest.mark.parametrize("delay_s", [7.5, 16.0])
+def watches_of(
+    held: Session, last_s: float, delay_s: float, *, laps_s: float | None = None
+) -> dict[str, Recording]:
+    """Twelve watches whose hearts all answer so late, some with a lap every so often."""
+    found = {}
+    for number in range(1, 13):
+        work = held.work(Habits(late_s=1.0))
+        watch = beating(work, -80 - 7 * number, last_s, seed=number, delay_s=delay_s)
+        if laps_s is not None:
+            marks = np.arange(0.0, float(watch.time_s[-1]), laps_s)
+            watch = replace(watch, laps=tuple(Lap(at, at + laps_s) for at in marks))
+        found[f"b{number:02d}.watch.fit"] = watch
+    return found
+
+
+@pytest.mark.parametrize("laps_s", [None, 290.0], ids=["no laps", "laps of their own"])
+@pytest.mark.parametrize("delay_s", [8.0, 16.0])
 def test_hearts_that_all_answer_sooner_or_later_than_usual_leave_room_for_the_truth(
-    delay_s: float,
+    delay_s: float, laps_s: float | None
 ) -> None:
     """However many they are: what is common to them all is averaged out by none."""
-    watches = {
-        f"b{number:02d}.watch.fit": beating(
-            HELD.work(Habits(late_s=1.0)), -80 - 7 * number, MAIN_S + 600,
-            seed=number, delay_s=delay_s,
-        )
-        for number in range(1, 13)
-    }  # fmt: skip
+    watches = watches_of(HELD, MAIN_S + 600, delay_s, laps_s=laps_s)
     result = class_of(HELD, watches).reconciled()
     for number, file in enumerate(watches, 1):
         placed = places(result, file, "main")[0]
         assert placed.low_s <= MAIN_S + 80 + 7 * number <= placed.high_s, file
-        assert placed.high_s - placed.low_s < 14.0
+        assert placed.high_s - placed.low_s < 16.0
+
+
+def test_one_machine_outweighs_hearts_that_all_answer_soon_also_where_blocks_touch() -> None:
+    held = session(
+        """title: Lock gates, twice
+blocks:
+  - name: first
+    rounds: 3
+    steps:
+      - {work: 75s, tasks: [{movement: machine, most: calories}]}
+      - {rest: 75s}
+    score: {measure: calories, take: total}
+  - name: second
+    rounds: 3
+    steps:
+      - {work: 60s, tasks: [{movement: machine, most: calories}]}
+      - {rest: 60s}
+    score: {measure: calories, take: total}
+""",
+        first=0.0,
+        second=450.0,
+    )
+    files = watches_of(held, 850.0, 5.0)
+    files["b13.rower.fit"] = rowed(held.wheel(PEOPLE["b02"], -60, 850))
+    result = class_of(held, files).reconciled()
+    for block, bell_s in (("first", 0.0), ("second", 450.0)):
+        for number in range(1, 13):
+            placed = places(result, f"b{number:02d}.watch.fit", block)[0]
+            assert placed.start_s == pytest.approx(bell_s + 80 + 7 * number, abs=4.5)
+
+
+def test_what_a_heart_said_is_taken_back_whole() -> None:
+    """Its own word, out of the bell that it helped to find, leaves what was known without it."""
+    heart = np.asarray(40.0 - 0.5 * ((grid_s(-200, 200) - 20.0) / 4.0) ** 2)
+    signal = LogRatio(-200, heart)
+    clock = np.asarray(-0.5 * (grid_s(-20, 20) / 2.0) ** 2)
+    one = RecordingEvidence(0, (signal,), (signal,), -20, clock, 2000)
+    prior = ClassPrior((StartPrior(-200, np.zeros(401)),), (), (1200,))
+    (place,) = estimate(prior, [one]).places
+    (block,) = place.blocks
+    # Alone, it lies where its heart says, in doubt by that and by nothing else.
+    assert block.mean_s() == pytest.approx(20.0, abs=0.1)
+    assert block.sd_s() == pytest.approx(4.0, abs=0.15)
 
 
 def test_a_recording_without_a_date_is_placed_by_its_samples() -> None:

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 import pytest
 
-from reconcile.align.edges import Bout, MachineWindow, pull_evidence
+from reconcile.align.edges import Bout, WorkWindow, pull_evidence
 from reconcile.align.grid import STEP_S, LogRatio
 from reconcile.align.heart import block_demand, heart_evidence, responses_to
 from reconcile.timeline import PlannedStep
@@ -21,7 +21,7 @@ def evidence(
 ) -> LogRatio:
     """Of pulls so late after each round's first bell, and so long over its second."""
     rounds = range(len(late_s))
-    windows = [MachineWindow(n * ROUND_S, n * ROUND_S + WORK_S, at_bells, at_bells) for n in rounds]
+    windows = [WorkWindow(n * ROUND_S, n * ROUND_S + WORK_S, at_bells, at_bells) for n in rounds]
     pulls = [
         Bout(FIRST_S + n * ROUND_S + late_s[n], FIRST_S + n * ROUND_S + WORK_S + over_s[n])
         for n in rounds
