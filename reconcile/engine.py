@@ -57,7 +57,9 @@ def workings(record: ClassRecord, progress: Progress | None = None) -> Workings:
     for number, upload in enumerate(record.uploads):
         tell("look at recordings", number, len(record.uploads))
         equipment = next((equipment_of(record, name) for name in upload.athletes), None)
-        prepared = prepare(upload, equipment, pedals=may_pedal(record.plan, equipment))
+        own = (row for row in record.scores if row.athlete in upload.athletes)
+        pedals = may_pedal(record.plan, {row.equipment for row in own if row.equipment})
+        prepared = prepare(upload, equipment, pedals=pedals)
         if prepared is not None:
             signals.append(prepared)
     tell("place recordings", 0, 1)

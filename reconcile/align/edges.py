@@ -14,6 +14,7 @@ import numpy as np
 
 from ingest.recording import Floats, Lap
 from reconcile.align.grid import NOTHING, STEP_S, LogRatio, blurred, grid_s, normal_weights
+from reconcile.plan import Task
 from reconcile.timeline import PlannedStep
 
 SKIPPED_ROUND = 0.06
@@ -61,18 +62,25 @@ class WorkWindow:
 def machine_windows(
     steps: Sequence[PlannedStep], machine: str | None, *, parted: bool = False
 ) -> list[WorkWindow]:
-    """Windows of planned machine work; back-to-back machine steps make one window.
+    """Windows of planned work on a machine (any, where None), see `work_windows`."""
+    return work_windows(
+        steps,
+        lambda task: task.on_machine and (machine is None or task.movement in ("machine", machine)),
+        parted=parted,
+    )
 
-    parted: where other tasks lie between two on the machine, two windows, one from the bell on and
-    one to the bell.
+
+def work_windows(
+    steps: Sequence[PlannedStep], counts: Callable[[Task], bool], *, parted: bool = False
+) -> list[WorkWindow]:
+    """Windows in which tasks that count are planned; back-to-back steps of them make one window.
+
+    parted: where other tasks lie between two that count, two windows, one from the bell on and one
+    to the bell.
     """
     windows: list[WorkWindow] = []
     for step in steps:
-        places = [
-            index
-            for index, task in enumerate(step.tasks)
-            if task.on_machine and (machine is None or task.movement in ("machine", machine))
-        ]
+        places = [index for index, task in enumerate(step.tasks) if counts(task)]
         if step.kind != "work" or not places:
             continue
         starts = places[0] == 0

@@ -89,8 +89,8 @@ def work_on(
                     unpulled += _share_of_grid(at_s, low, high)
             rows.append(np.minimum(row, 1.0))
     rows = [row for row in (*rows, unpulled) if row.any()]
-    together = np.stack(rows)
-    answers = np.stack([first_order(together, c / HEART_STEP_S) for c in TIME_CONSTANTS_S])
+    work = np.stack(rows)
+    answers = np.stack([first_order(work, tau_s / HEART_STEP_S) for tau_s in TIME_CONSTANTS_S])
     return Work(first + 1, answers[:, :, 1:] - WHITENING * answers[:, :, :-1])
 
 

@@ -17,6 +17,7 @@ from reconcile.align.signals import Signals
 # (some started late, stopped early or were cut in two), and any other workout's. Judgement.
 OF_CLASS = ((0.75, 0.0, 0.12), (0.25, -0.25, 0.4))
 OF_ANOTHER = ((1.0, 0.0, 0.55),)
+# However far out, this is left of either density, both of them without their common 1/√(2π).
 FAR_OFF = 0.05
 FEWEST_OTHERS = 3
 
@@ -47,6 +48,5 @@ def _dated(item: Signals) -> bool:
 
 
 def _density(x: float, parts: Sequence[tuple[float, float, float]]) -> float:
-    """Up to a constant. Far out anything may be, and a little is left of either."""
     near = sum(share * np.exp(-0.5 * ((x - mean) / sd) ** 2) / sd for share, mean, sd in parts)
     return float(near) + FAR_OFF

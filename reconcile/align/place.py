@@ -281,12 +281,12 @@ def summed_up(
     evidence: RecordingEvidence,
     bells: Sequence[int],
     place: Place,
-    as_long: float,
+    length_says: float,
 ) -> Placement:
     """A recording's placement in words and ranges.
 
-    bells: grid index of each timed block's start. as_long: log ratio of its length in this class
-    against in another workout.
+    bells: grid index of each timed block's start. length_says: log ratio of the recording's length
+    in this class against in another workout.
     """
     signals = assignment.signals
     recording = signals.upload.recording
@@ -297,7 +297,7 @@ def summed_up(
         signals.length_s,
         named=bool(signals.upload.athletes),
         dated=recording is not None and recording.start is not None,
-        as_long=as_long,
+        length_says=length_says,
     )
     x_s = _mode_mean(place.clock)
     blocks: list[BlockPlacement] = []
@@ -359,7 +359,7 @@ def _match(
     *,
     named: bool,
     dated: bool,
-    as_long: float,
+    length_says: float,
 ) -> float:
     """Probability that the recording is of this class, not of another time or of something else."""
     x = np.arange(evidence.first, evidence.last + 1) * STEP_S
@@ -373,7 +373,9 @@ def _match(
     per_second = 1 / (STEP_S * USUAL_SPREAD_S)
     shown = np.exp(evidence.clock)
     top = max(float(np.max(log_weights)), 0.0)
-    matched = OF_CLASS * per_second * np.exp(log_weights - top)[overlaps].sum() * np.exp(as_long)
+    matched = (
+        OF_CLASS * per_second * np.exp(log_weights - top)[overlaps].sum() * np.exp(length_says)
+    )
     samples_say = log_weights - evidence.clock
     fits = float(np.mean(np.exp(samples_say - np.max(samples_say)))) * np.exp(
         min(float(np.max(samples_say)) - top, 50.0)

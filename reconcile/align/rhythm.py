@@ -6,32 +6,34 @@ something else is done. Stretches of such a cadence are compared with the plan a
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
-from ingest.recording import Floats, Recording
-from reconcile.align.edges import Bout, WorkWindow, pull_evidence
+from ingest.recording import Recording
+from reconcile.align.edges import Bout, WorkWindow, pull_evidence, work_windows
 from reconcile.align.grid import NOTHING, STEP_S, LogRatio
-from reconcile.energy.movements import movement
+from reconcile.energy.movements import UNKNOWN, movement
 from reconcile.plan import Plan
 from reconcile.timeline import PlannedStep
 
-Indices = NDArray[np.intp]
-# Movements of our table with a cadence of their own, and those whose steps may be as quick: where
-# a block has these too, a cadence does not tell which of them it was. Common practice, no source.
+# Movements of our table with a cadence of their own, and those whose steps may be as quick, an
+# unknown one's too: where a block has these, a cadence does not tell which of them it was. Common
+# practice, no source.
 FAST_FEET = frozenset(
     {"rope jumping", "double-unders", "run", "shuttle run", "running on the spot"}
 )
 OTHER_STEPS = frozenset(
-    {"walk", "stairs", "step-up", "jump", "carry", "sled", "crawl", "boxing", "stretching"}
-)
+    {
+        "walk", "stairs", "step-up", "jump", "carry", "sled", "crawl", "boxing", "stretching",
+        "heavy rope", UNKNOWN.name,
+    }
+)  # fmt: skip
 # Devices count strides or steps, so that the same feet show 70 or 140 a minute: what is quick is
 # seen from a recording's own quick stretches. Judgement.
 LEAST_PER_MIN, QUICK_SHARE = 45.0, 0.7
 BRIDGED_GAP_S, LEAST_BOUT_S = 5.0, 6.0
-# A channel with fewer samples than this share of every two seconds has no edges to compare.
+# A channel of which fewer samples than this share follow so soon has no edges to compare.
 MOST_GAP_S, LEAST_DENSE = 2.5, 0.8
 # A wrist shows a change of cadence up to so much later, much alike all the time. Judgement.
 LATEST_S = 5.0
@@ -39,59 +41,55 @@ LATEST_S = 5.0
 SOMETHING_ELSE = 0.3
 
 
-def may_pedal(plan: Plan, equipment: str | None) -> bool:
-    """Whether somebody who logged this equipment may have pedalled.
+def may_pedal(plan: Plan, equipment: Collection[str]) -> bool:
+    """Whether somebody who logged this equipment, some or none, may have pedalled.
 
     A watch that hears a bike shows its cadence as it shows quick feet.
     """
-    if equipment in ("rower", "ski", "none"):
+    if equipment and {"rower", "ski", "none"}.issuperset(equipment):
         return False
     tasks = (task for block in plan.timed_blocks for step in block.steps for task in step.tasks)
-    return any(task.movement in ("machine", "bike") for task in tasks)
+    return any(
+        movement(done.movement).name in ("machine", "bike")
+        for task in tasks
+        for done in (task, *task.instead.values())
+    )
 
 
 def rhythm_bouts(recording: Recording) -> tuple[Bout, ...]:
     """Stretches of a quick cadence, seconds on the recording's clock."""
-    cadence, time_s = recording.cadence_per_min, recording.time_s
-    if cadence is None or len(time_s) < 2:
+    if recording.cadence_per_min is None:
         return ()
-    if np.mean(np.diff(time_s) <= MOST_GAP_S) < LEAST_DENSE:
-        return ()
+    known = np.isfinite(recording.cadence_per_min)
+    time_s, cadence = recording.time_s[known], recording.cadence_per_min[known]
+    gaps_s = np.diff(time_s)
     stepping = cadence[cadence > LEAST_PER_MIN]
-    if len(stepping) == 0:
+    if len(stepping) == 0 or len(gaps_s) == 0 or np.mean(gaps_s <= MOST_GAP_S) < LEAST_DENSE:
         return ()
     quick = cadence >= max(LEAST_PER_MIN, QUICK_SHARE * float(np.percentile(stepping, 90)))
-    edges = np.diff(np.concatenate([[0], quick.astype(int), [0]]))
-    begins, ends = np.flatnonzero(edges == 1), np.flatnonzero(edges == -1)
-    joined: list[Bout] = []
-    for start_s, end_s in zip(_midway(time_s, begins), _midway(time_s, ends), strict=True):
-        if joined and start_s - joined[-1].end_s < BRIDGED_GAP_S:
-            joined[-1] = Bout(joined[-1].start_s, float(end_s))
+    joined = gaps_s <= MOST_GAP_S
+    on = joined & quick[:-1] & quick[1:]
+    begins = np.flatnonzero(quick & ~np.concatenate([[False], on]))
+    ends = np.flatnonzero(quick & ~np.concatenate([on, [False]]))
+    # A change lies half-way between two samples; beside a hole nobody knows, and the sample counts.
+    midway = np.where(joined, gaps_s / 2, 0.0)
+    starts_s = time_s[begins] - np.concatenate([[0.0], midway])[begins]
+    ends_s = time_s[ends] + np.concatenate([midway, [0.0]])[ends]
+    bouts: list[Bout] = []
+    for start_s, end_s in zip(starts_s.tolist(), ends_s.tolist(), strict=True):
+        if bouts and start_s - bouts[-1].end_s < BRIDGED_GAP_S:
+            bouts[-1] = Bout(bouts[-1].start_s, end_s)
         else:
-            joined.append(Bout(float(start_s), float(end_s)))
-    return tuple(bout for bout in joined if bout.end_s - bout.start_s >= LEAST_BOUT_S)
-
-
-def _midway(time_s: Floats, index: Indices) -> Floats:
-    """Half-way between each of these samples and the one before it; at the ends, the end."""
-    last = len(time_s) - 1
-    return np.asarray((time_s[np.clip(index - 1, 0, last)] + time_s[np.clip(index, 0, last)]) / 2)
+            bouts.append(Bout(start_s, end_s))
+    return tuple(bout for bout in bouts if bout.end_s - bout.start_s >= LEAST_BOUT_S)
 
 
 def rhythm_windows(steps: Sequence[PlannedStep]) -> list[WorkWindow]:
     """Where in a block a quick cadence is planned; nowhere where other tasks may look like it."""
-    windows: list[WorkWindow] = []
-    for step in steps:
-        names = [movement(task.movement).name for task in step.tasks]
-        if OTHER_STEPS.intersection(names):
-            return []
-        quick = [place for place, name in enumerate(names) if name in FAST_FEET]
-        if step.kind != "work" or not quick:
-            continue
-        last = step.tasks[quick[-1]]
-        to_the_bell = quick[-1] == len(names) - 1 and (last.most or last.amount is None)
-        windows.append(WorkWindow(step.start_s, step.end_s, quick[0] == 0, to_the_bell))
-    return windows
+    names = {movement(task.movement).name for step in steps for task in step.tasks}
+    if OTHER_STEPS & names:
+        return []
+    return work_windows(steps, lambda task: movement(task.movement).name in FAST_FEET, parted=True)
 
 
 def rhythm_evidence(

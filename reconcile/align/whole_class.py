@@ -285,7 +285,7 @@ class _Group:
     """The recordings that hear one bell, as placed.
 
     found: each recording's evidence and place; None for one whose clock stood still, which is
-    placed in another way and moves no bell. as_long: of `as_long_as_others`.
+    placed in another way and moves no bell. lengths_say: of `as_long_as_others`.
     """
 
     prior: ClassPrior
@@ -293,7 +293,7 @@ class _Group:
     compared: list[Assignment]
     found: list[tuple[RecordingEvidence, Place] | None]
     placements: list[Placement]
-    as_long: list[float]
+    lengths_say: list[float]
 
 
 def _place_group(
@@ -314,18 +314,22 @@ def _place_group(
     joint, evidence = place(record.plan, prior, start, running, pins)
     bells_s = [first * STEP_S for first in joint.starts]
     still_to_come = iter(zip(evidence, joint.places, strict=True))
-    as_long = as_long_as_others([assignment.signals for assignment in assignments])
-    group = _Group(prior, joint, [], [], [], as_long)
-    for assignment, stood, length in zip(assignments, stopped, as_long, strict=True):
-        found = None
+    lengths_say = iter(as_long_as_others([assignment.signals for assignment in running]))
+    group = _Group(prior, joint, [], [], [], [])
+    for assignment, stood in zip(assignments, stopped, strict=True):
+        found, length_says = None, 0.0
         if stood:
             pinned = pins.get(assignment.signals.upload.file, {})
             compared, placement = place_stopped(record.plan, assignment, bells_s, pinned)
         else:
             found, compared = next(still_to_come), assignment
-            placement = summed_up(record.plan, assignment, found[0], joint.starts, found[1], length)
+            length_says = next(lengths_say)
+            placement = summed_up(
+                record.plan, assignment, found[0], joint.starts, found[1], length_says
+            )
         group.compared.append(compared)
         group.found.append(found)
+        group.lengths_say.append(length_says)
         group.placements.append(placement)
     return group
 
@@ -353,7 +357,12 @@ def _told_by_bodies(
                 again = placed_under(group.prior, joint.starts, joint.bells, evidence, says)
                 assignment = group.compared[number]
                 placement = summed_up(
-                    record.plan, assignment, evidence, joint.starts, again, group.as_long[number]
+                    record.plan,
+                    assignment,
+                    evidence,
+                    joint.starts,
+                    again,
+                    group.lengths_say[number],
                 )
                 placements[number] = replace(placement, told=LogRatio(evidence.first, says))
     return placements

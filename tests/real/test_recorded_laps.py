@@ -183,7 +183,7 @@ def test_heart_rate_alone_places_the_rounds_near_their_laps_or_doubts_them(
 def test_a_runners_cadence_brings_the_place_nearer_to_the_laps(
     later_s: int, recordings: Path, tmp_path: Path
 ) -> None:
-    """Running shows some 85 strides a minute there, walking 55; the kilometres end at their laps."""
+    """Running shows some 85 strides a minute there, walking 55; the kilometres end at laps."""
     straight, starts_s = laps_of(recordings, KILOMETRES)
     found = {}
     for cadence in (False, True):

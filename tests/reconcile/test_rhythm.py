@@ -9,7 +9,15 @@ import pytest
 
 from ingest.recording import Recording
 from reconcile.align.explain import explain
-from reconcile.align.rhythm import may_pedal, rhythm_bouts, rhythm_evidence, rhythm_windows
+from reconcile.align.rhythm import (
+    FAST_FEET,
+    OTHER_STEPS,
+    may_pedal,
+    rhythm_bouts,
+    rhythm_evidence,
+    rhythm_windows,
+)
+from reconcile.energy.movements import MOVEMENTS, UNKNOWN
 from reconcile.engine import workings
 from reconcile.plan import Plan
 from reconcile.plan_text import read_plan
@@ -17,6 +25,7 @@ from reconcile.timeline import PlannedStep, unfold_block
 from tests.reconcile.classroom import Session, beating, class_of, places, session
 
 PLAN = """title: Ropewalk
+options: [prescribed, home]
 blocks:
   - name: main
     rounds: 6
@@ -60,6 +69,12 @@ def without(recording: Recording) -> Recording:
     return replace(recording, cadence_per_min=None)
 
 
+def seldom(recording: Recording) -> Recording:
+    assert recording.cadence_per_min is not None
+    fifth = np.arange(len(recording.time_s)) % 5 == 0
+    return replace(recording, cadence_per_min=np.where(fifth, recording.cadence_per_min, np.nan))
+
+
 @pytest.mark.parametrize("per_min", [68.0, 120.0, 136.0])
 @pytest.mark.parametrize("late_s", [0.0, 4.0])
 def test_the_place_follows_from_the_jumps_however_they_are_counted(
@@ -97,6 +112,7 @@ def test_breaths_between_jumps_do_not_cut_them() -> None:
     [
         pytest.param(without(worn()), id="no cadence"),
         pytest.param(worn(every_s=6.0), id="a sample every 6 s has no edges"),
+        pytest.param(seldom(worn()), id="a heart every second, a cadence every 5 s"),
         pytest.param(worn(per_min=30.0), id="as slow as an arm that rows"),
     ],
 )
@@ -120,6 +136,17 @@ def test_what_tells_no_quick_feet_says_nothing(recording: Recording) -> None:
             [],
             id="a carry's steps may be as quick",
         ),
+        pytest.param(
+            "{movement: rope jump, reps: 60}, {movement: tuck shuffles, most: reps}",
+            [],
+            id="nobody knows what that is",
+        ),
+        pytest.param(
+            "{movement: run, metres: 60}, {movement: air squat, reps: 9}, "
+            "{movement: run, most: metres}",
+            [(True, False), (False, True)] * ROUNDS,
+            id="first and last",
+        ),
     ],
 )
 def test_windows_stand_where_nothing_else_looks_like_it(
@@ -132,19 +159,47 @@ def test_windows_stand_where_nothing_else_looks_like_it(
 @pytest.mark.parametrize(
     ("machine", "equipment", "may"),
     [
-        ("machine", "bike", True),
-        ("machine", None, True),
-        ("machine", "rower", False),
-        ("machine", "none", False),
-        ("bike", "bike", True),
-        ("rower", None, False),
+        ("machine", {"bike"}, True),
+        ("machine", set(), True),
+        ("machine", {"rower"}, False),
+        ("machine", {"none"}, False),
+        ("machine", {"rower", "bike"}, True),
+        ("bike", {"bike"}, True),
+        ("stationary bike", set(), True),
+        ("cycling", set(), True),
+        ("rower", set(), False),
     ],
 )
 def test_a_watch_that_may_hear_a_bike_tells_nothing_by_cadence(
-    machine: str, equipment: str | None, *, may: bool
+    machine: str, equipment: set[str], *, may: bool
 ) -> None:
-    tasks = f"{{movement: rope jump, reps: 60}}, {{movement: {machine}, most: calories}}"
-    assert may_pedal(plan_of(tasks), equipment) is may
+    for tasks in (
+        f"{{movement: rope jump, reps: 60}}, {{movement: {machine}, most: calories}}",
+        f"{{movement: plank, instead: {{home: {{movement: {machine}, most: calories}}}}}}",
+    ):
+        assert may_pedal(plan_of(tasks), equipment) is may
+
+
+def test_every_name_is_one_of_our_table() -> None:
+    names = {one.name for one in (*MOVEMENTS, UNKNOWN)}
+    assert names >= FAST_FEET | OTHER_STEPS
+    assert not FAST_FEET & OTHER_STEPS
+
+
+@pytest.mark.parametrize("hole", [(20.0, 110.0), (15.0, 125.0)])
+def test_a_pause_is_no_stretch_and_no_edge(hole: tuple[float, float]) -> None:
+    """Jumping up to the pause and after it: nobody knows what was done in it."""
+    recording = worn()
+    assert recording.cadence_per_min is not None
+    clock = recording.time_s + FIRST_S
+    kept = (clock <= hole[0]) | (clock >= hole[1])
+    paused = replace(
+        recording, time_s=recording.time_s[kept], cadence_per_min=recording.cadence_per_min[kept]
+    )
+    found = [(one.start_s + FIRST_S, one.end_s + FIRST_S) for one in rhythm_bouts(paused)]
+    assert found[0] == pytest.approx((JUMPS[0][0], hole[0]), abs=1.0)
+    assert found[1] == pytest.approx((max(JUMPS[1][0], hole[1]), JUMPS[1][1]), abs=1.0)
+    assert len(found) == ROUNDS
 
 
 def test_a_channel_that_shows_something_else_does_not_outweigh_a_heart() -> None:
