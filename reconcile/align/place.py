@@ -46,7 +46,7 @@ ANOTHER_TIME_UNNAMED = 0.15
 SAME_SHAPE = 0.003
 # A file without a date says nothing of its time: what fits poorly is more often of another time
 # than the share of such files alone would say.
-UNDATED_FACTOR = 200.0
+UNDATED_FACTOR = 400.0
 SPREAD_OF_OTHERS_S = 10 * 86400.0
 OF_SOMETHING_ELSE = 0.01
 USUAL_SPREAD_S = 3600.0
