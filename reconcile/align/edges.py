@@ -8,12 +8,14 @@ an edge anywhere in the round. Densities are judgement, checked by simulation ov
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import TypeVar
 
 import numpy as np
 
 from ingest.recording import Floats, Lap
 from reconcile.align.grid import NOTHING, STEP_S, LogRatio, blurred, grid_s, normal_weights
+from reconcile.machine import Pull
 from reconcile.plan import Task
 from reconcile.timeline import PlannedStep
 
@@ -23,6 +25,8 @@ EASY_ROUND = 0.12
 LEFT_EARLY = 0.01
 PULL_IN_REST = 0.12
 LEAST_ACTIVE_S = 4.0
+# Breaks inside an interval (a foot slips, a breath) are shorter than any planned rest.
+BRIDGED_BREAK_S = 6.0
 # How far around a block edges are compared with it, and how finely its clock is cut.
 MARGIN_S = 40.0
 CLOCK_STEP_S = STEP_S / 2
@@ -42,6 +46,20 @@ class Bout:
     start_s: float
     end_s: float
     easy: bool = False
+
+
+Stretch = TypeVar("Stretch", Bout, Pull)
+
+
+def bridged(stretches: Sequence[Stretch]) -> tuple[Stretch, ...]:
+    """Stretches of work joined over breaks shorter than any planned rest."""
+    joined: list[Stretch] = []
+    for stretch in stretches:
+        if joined and stretch.start_s - joined[-1].end_s < BRIDGED_BREAK_S:
+            joined[-1] = replace(joined[-1], end_s=stretch.end_s)
+        else:
+            joined.append(stretch)
+    return tuple(joined)
 
 
 @dataclass(frozen=True)

@@ -82,3 +82,14 @@ def normal_weights(sd_s: float) -> Floats:
 def blurred(values: Floats, weights: Floats) -> Floats:
     """Values on a grid, each spread over its neighbours; beyond either end they go on as there."""
     return np.convolve(np.pad(values, len(weights) // 2, mode="edge"), weights, mode="valid")
+
+
+def delay_summed_out(values: Floats, shares: Floats) -> Floats:
+    """Log Σ_d shares[d] · exp(value d steps later): what is shown late began earlier.
+
+    values: log ratios of starts as shown, 0 beyond their end. shares: of each delay; they sum to 1.
+    """
+    padded = np.pad(values, (0, len(shares) - 1))
+    shifted = np.stack([padded[d : d + len(values)] for d in range(len(shares))])
+    top = shifted.max(axis=0)
+    return np.asarray(top + np.log(shares @ np.exp(shifted - top)))

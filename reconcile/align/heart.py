@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from scipy.fft import irfft, next_fast_len, rfft
 
 from ingest.recording import Floats
-from reconcile.align.grid import NOTHING, STEP_S, LogRatio, index_of
+from reconcile.align.grid import NOTHING, STEP_S, LogRatio, delay_summed_out, index_of
 from reconcile.energy.compendium import STANDING_MET
 from reconcile.energy.movements import movement, row_of
 from reconcile.plan import Task
@@ -192,11 +192,11 @@ def heart_evidence(heart_rate: Floats, answers: Floats, *, strap: bool = False) 
     starts = (np.arange(len(joined)) - (count - 1) + before) * HEART_STEP_S
     enough = samples * HEART_STEP_S >= LEAST_OVERLAP_S
     joined = np.where(enough, np.maximum(joined, LEAST_EVIDENCE), 0.0)
-    return _on_fine_grid(starts, _delay_summed_out(joined, strap=strap))
+    return _on_fine_grid(starts, delay_summed_out(joined, _delay_shares(strap=strap)))
 
 
-def _delay_summed_out(ratio: Floats, *, strap: bool) -> Floats:
-    """Log Σ_d p(d) · exp(ratio shifted by d): a later answer is an earlier start."""
+def _delay_shares(*, strap: bool) -> Floats:
+    """How common each delay is judged to be, every 2 s from 0; they sum to 1."""
     delays_s = np.arange(0.0, LAGGING_S[1] + HEART_STEP_S, HEART_STEP_S)
     mean_s, sd_s = (STRAP_DELAY_S, STRAP_DELAY_SD_S) if strap else (USUAL_DELAY_S, DELAY_SD_S)
     usual = np.exp(-0.5 * ((delays_s - mean_s) / sd_s) ** 2)
@@ -204,10 +204,7 @@ def _delay_summed_out(ratio: Floats, *, strap: bool) -> Floats:
     if not strap:
         lagging = (delays_s >= LAGGING_S[0]).astype(float)
         weights = (1 - LAGGING_SHARE) * weights + LAGGING_SHARE * lagging / lagging.sum()
-    padded = np.pad(ratio, (0, len(delays_s) - 1))
-    shifted = np.stack([padded[d : d + len(ratio)] for d in range(len(delays_s))])
-    top = shifted.max(axis=0)
-    return np.asarray(top + np.log(weights @ np.exp(shifted - top)))
+    return np.asarray(weights)
 
 
 def _on_fine_grid(starts_s: Floats, values: Floats) -> LogRatio:

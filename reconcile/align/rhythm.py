@@ -11,8 +11,8 @@ from collections.abc import Collection, Sequence
 import numpy as np
 
 from ingest.recording import Recording
-from reconcile.align.edges import Bout, WorkWindow, pull_evidence, work_windows
-from reconcile.align.grid import NOTHING, STEP_S, LogRatio
+from reconcile.align.edges import Bout, WorkWindow, bridged, pull_evidence, work_windows
+from reconcile.align.grid import NOTHING, STEP_S, LogRatio, delay_summed_out
 from reconcile.energy.movements import UNKNOWN, movement
 from reconcile.plan import Plan
 from reconcile.timeline import PlannedStep
@@ -32,7 +32,7 @@ OTHER_STEPS = frozenset(
 # Devices count strides or steps, so that the same feet show 70 or 140 a minute: what is quick is
 # seen from a recording's own quick stretches. Judgement.
 LEAST_PER_MIN, QUICK_SHARE = 45.0, 0.7
-BRIDGED_GAP_S, LEAST_BOUT_S = 5.0, 6.0
+LEAST_BOUT_S = 6.0
 # A channel of which fewer samples than this share follow so soon has no edges to compare.
 MOST_GAP_S, LEAST_DENSE = 2.5, 0.8
 # A wrist shows a change of cadence up to so much later, much alike all the time. Judgement.
@@ -75,13 +75,8 @@ def rhythm_bouts(recording: Recording) -> tuple[Bout, ...]:
     midway = np.where(joined, gaps_s / 2, 0.0)
     starts_s = time_s[begins] - np.concatenate([[0.0], midway])[begins]
     ends_s = time_s[ends] + np.concatenate([midway, [0.0]])[ends]
-    bouts: list[Bout] = []
-    for start_s, end_s in zip(starts_s.tolist(), ends_s.tolist(), strict=True):
-        if bouts and start_s - bouts[-1].end_s < BRIDGED_GAP_S:
-            bouts[-1] = Bout(bouts[-1].start_s, end_s)
-        else:
-            bouts.append(Bout(start_s, end_s))
-    return tuple(bout for bout in bouts if bout.end_s - bout.start_s >= LEAST_BOUT_S)
+    quick_bouts = [Bout(*edges) for edges in zip(starts_s.tolist(), ends_s.tolist(), strict=True)]
+    return tuple(b for b in bridged(quick_bouts) if b.end_s - b.start_s >= LEAST_BOUT_S)
 
 
 def rhythm_windows(steps: Sequence[PlannedStep]) -> list[WorkWindow]:
@@ -106,11 +101,8 @@ def rhythm_evidence(
     prompt = pull_evidence(bouts, covered_s, rhythm_windows(steps), block_s)
     if prompt is NOTHING:
         return NOTHING
-    late = round(LATEST_S / STEP_S)
-    padded = np.pad(prompt.values, (0, late), mode="edge")
-    count = len(prompt.values)
-    delayed = np.stack([padded[delay : delay + count] for delay in range(late + 1)])
-    shown = np.logaddexp.reduce(delayed, axis=0) - np.log(late + 1)
+    delays = round(LATEST_S / STEP_S) + 1
+    shown = delay_summed_out(prompt.values, np.full(delays, 1 / delays))
     return LogRatio(
         prompt.first, np.logaddexp(np.log(SOMETHING_ELSE), np.log1p(-SOMETHING_ELSE) + shown)
     )

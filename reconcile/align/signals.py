@@ -9,7 +9,7 @@ import numpy as np
 
 from ingest.recording import Floats
 from reconcile.align.device_clock import DeviceClock
-from reconcile.align.edges import Bout
+from reconcile.align.edges import Bout, bridged
 from reconcile.align.heart import heart_grid
 from reconcile.align.rhythm import rhythm_bouts
 from reconcile.classes import Upload
@@ -20,8 +20,6 @@ HARDEST_S = 15.0
 HARDEST_SHARE = 0.4
 # Power on either side of a change from easy to hard is judged over so long.
 LEVEL_S = 6.0
-# Breaks inside an interval (a foot slips, a breath) are shorter than any planned rest.
-BRIDGED_BREAK_S = 6.0
 EASY_SHARE = 0.5
 EDGE_SNAP_S = 4.0
 LEAST_BOUT_S = 5.0
@@ -163,14 +161,3 @@ def _snapped(run: Pull, pulls: tuple[Pull, ...]) -> Pull:
         end if abs(end - run.end_s) <= EDGE_SNAP_S else run.end_s,
         run.mean_power_w,
     )
-
-
-def bridged(pulls: tuple[Pull, ...]) -> tuple[Pull, ...]:
-    """Pulls joined over breaks shorter than any planned rest."""
-    joined: list[Pull] = []
-    for pull in pulls:
-        if joined and pull.start_s - joined[-1].end_s < BRIDGED_BREAK_S:
-            joined[-1] = Pull(joined[-1].start_s, pull.end_s, joined[-1].mean_power_w)
-        else:
-            joined.append(pull)
-    return tuple(joined)

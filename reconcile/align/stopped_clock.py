@@ -16,7 +16,7 @@ import numpy as np
 
 from ingest.recording import Floats, Lap, Pause, Recording
 from reconcile.align.device_clock import DeviceClock
-from reconcile.align.edges import Bout
+from reconcile.align.edges import Bout, bridged
 from reconcile.align.heart import heart_grid
 from reconcile.align.place import (
     ANOTHER_TIME_NAMED,
@@ -28,7 +28,7 @@ from reconcile.align.place import (
     half_of_shortest_gap,
 )
 from reconcile.align.pull_chain import PullChain, PullPlan, Spread, pull_plan, spread_over
-from reconcile.align.signals import EASY_SHARE, LEAST_BOUT_S, Signals, bridged
+from reconcile.align.signals import EASY_SHARE, LEAST_BOUT_S, Signals
 from reconcile.classes import Pin
 from reconcile.machine import MachineTrack, Pull, speed_of
 from reconcile.plan import FreeBlock, Plan
