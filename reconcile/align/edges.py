@@ -12,9 +12,10 @@ from dataclasses import dataclass, replace
 from typing import TypeVar
 
 import numpy as np
+from scipy.special import ndtr
 
 from ingest.recording import Floats, Lap
-from reconcile.align.grid import NOTHING, STEP_S, LogRatio, blurred, grid_s, normal_weights
+from reconcile.align.grid import NOTHING, STEP_S, LogRatio, blurred, grid_s
 from reconcile.machine import Pull
 from reconcile.plan import Task
 from reconcile.timeline import PlannedStep
@@ -137,28 +138,53 @@ def _uniform(x: Floats, low: float, high: float) -> Floats:
 
 
 @dataclass(frozen=True)
+class Spread:
+    """How far times lie from their mean: anywhere within half_s of it alike, blurred by sd_s."""
+
+    sd_s: float
+    half_s: float = 0.0
+
+    def density(self, off_s: Floats) -> Floats:
+        """Density (1/s) of lying so far from the mean."""
+        if self.half_s == 0.0:
+            return _normal(off_s, 0.0, self.sd_s)
+        below = ndtr((off_s + self.half_s) / self.sd_s) - ndtr((off_s - self.half_s) / self.sd_s)
+        return np.asarray(below / (2 * self.half_s))
+
+    def weights(self) -> Floats:
+        """The same on the grid of times, three standard deviations beyond; sums to 1."""
+        reach = int(np.ceil((self.half_s + 3 * self.sd_s) / STEP_S))
+        density = self.density(grid_s(-reach, reach))
+        return np.asarray(density / density.sum())
+
+
+@dataclass(frozen=True)
 class BellHabit:
     """How near to the bells somebody works.
 
-    share: how common that is. mean_s: how late all who do so are. own_sd_s: how far one person's
-    mean lies from that, in all rounds alike. bell_sd_s: how far one bell lies from that person's
-    mean.
+    share: how common that is. mean_s: how late all who do so are. own: how far one person's mean
+    lies from that, in all rounds alike. bell: how far one bell lies from that person's mean.
     """
 
     share: float
     mean_s: float
-    own_sd_s: float
-    bell_sd_s: float
+    own: Spread
+    bell: Spread
 
 
-# People work from 2 s before a bell to 3 s after, each in their own way or each bell in another;
-# one in ten stops 5 to 20 s early. They begin up to a few seconds late, one in ten much later.
+# People work from 2 s before a bell to 3 s after, each in their own way or each bell in another,
+# taken as equally likely all over that range: so the earliest and the latest of several stops tell
+# more than their mean. One in ten stops 5 to 20 s early. They begin up to a few seconds late, one
+# in ten much later. Judgement, no source.
 STOPS = (
-    BellHabit(0.50, 0.5, 1.1, 0.6),
-    BellHabit(0.40, 0.5, 0.4, 1.35),
-    BellHabit(0.10, -12.0, 4.0, 4.0),
+    BellHabit(0.50, 0.5, own=Spread(0.5, half_s=2.0), bell=Spread(0.6)),
+    BellHabit(0.40, 0.5, own=Spread(0.4), bell=Spread(0.35, half_s=2.4)),
+    BellHabit(0.10, -12.0, own=Spread(4.0), bell=Spread(4.0)),
 )
-STARTS = (BellHabit(0.90, 2.0, 1.1, 0.6), BellHabit(0.10, 10.0, 5.0, 1.5))
+STARTS = (
+    BellHabit(0.90, 2.0, own=Spread(1.1), bell=Spread(0.6)),
+    BellHabit(0.10, 10.0, own=Spread(5.0), bell=Spread(1.5)),
+)
 # A fixed amount after other tasks begins and ends in mid-window, much alike in all rounds: where,
 # and how far one person is from that, in shares of the window, and from round to round in seconds.
 AMOUNT_START, AMOUNT_END = (0.35, 0.2), (0.72, 0.18)
@@ -177,7 +203,7 @@ def end_density(
     if habit is None:
         near = 0.60 * _normal(late_s, 0.3, 1.1) + 0.22 * _normal(late_s, 0.3, 2.4)
     else:
-        near = 0.82 * _normal(late_s, habit.mean_s, habit.bell_sd_s)
+        near = 0.82 * habit.bell.density(late_s - habit.mean_s)
     return near + 0.12 * _uniform(late_s, -22.0, -2.0) + 0.06 * _uniform(late_s, -window_s, 30.0)
 
 
@@ -195,7 +221,7 @@ def start_density(
             late_s >= 0, np.exp(-np.maximum(late_s, 0) / 6.0) / 6.0, 0.0
         )
     else:
-        near = 0.82 * _normal(late_s, habit.mean_s, habit.bell_sd_s)
+        near = 0.82 * habit.bell.density(late_s - habit.mean_s)
     return near + 0.10 * _uniform(late_s, 0.0, 30.0) + 0.08 * _uniform(late_s, -10.0, window_s)
 
 
@@ -265,9 +291,10 @@ def _habits(
         return starts, ends
     length = float(np.median([window.end_s - window.start_s for window in windows]))
     (start, start_sd), (end, end_sd) = AMOUNT_START, AMOUNT_END
+    round_to_round = Spread(AMOUNT_ROUND_SD_S)
     return (
-        (BellHabit(1.0, start * length, start_sd * length, AMOUNT_ROUND_SD_S),),
-        (BellHabit(1.0, (end - 1) * length, end_sd * length, AMOUNT_ROUND_SD_S),),
+        (BellHabit(1.0, start * length, Spread(start_sd * length), round_to_round),),
+        (BellHabit(1.0, (end - 1) * length, Spread(end_sd * length), round_to_round),),
     )
 
 
@@ -301,7 +328,7 @@ def _habits_summed_out(evidence: Floats, habits: Sequence[BellHabit]) -> Floats:
     for row, habit in zip(evidence[1:], habits, strict=True):
         top = float(np.max(row))
         share = np.exp(np.maximum(row - top, LEAST_LOG))
-        spread = blurred(share, habit.share * normal_weights(habit.own_sd_s))
+        spread = blurred(share, habit.share * habit.own.weights())
         parts.append(top + np.log(spread))
     together: Floats = np.logaddexp.reduce(parts)
     return together
