@@ -224,7 +224,8 @@ def _by_power(known: ClassKnown, files: Sequence[Assignment]) -> Floats:
     What power is above a body's in this class is learnt from the names that files carry.
     """
     names = [a.athlete for a in known.people]
-    bodies, spreads = np.array([body_level(a) for a in known.people]).T
+    day = known.record.start.date()
+    bodies, spreads = np.array([body_level(a, day) for a in known.people]).T
     levels = [np.nan if (t := f.signals.track) is None else power_level(t) for f in files]
     above = [
         level - bodies[names.index(f.owners[0])]
@@ -241,7 +242,7 @@ def _by_heart(known: ClassKnown, files: Sequence[Assignment]) -> Floats:
     How far this class takes hearts is learnt from the names that files carry.
     """
     names = [a.athlete for a in known.people]
-    expected, spreads = expected_heart_levels(known.people, known.record.start.year)
+    expected, spreads = expected_heart_levels(known.people, known.record.start.date())
     levels = np.array([heart_levels(file.signals.heart) for file in files])
     beyond = [
         level - expected[names.index(file.owners[0])]

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from datetime import date
 
 import numpy as np
 
@@ -16,6 +17,7 @@ from ingest.recording import Floats
 from reconcile.align.heart import HEART_STEP_S
 from reconcile.align.signals import Signals
 from reconcile.classes import Athlete
+from reconcile.energy.body import body_of
 from reconcile.machine import MachineTrack
 from reconcile.score.expected import NET_EFFICIENCY
 
@@ -42,11 +44,10 @@ HARD_SHARE = 0.90
 USUAL_LOWEST_BPM, ABOVE_STANDING_BPM = 86.0, 4.0
 # Log of a density that no value falls below: anything may be odd.
 FAR_OFF = np.log(0.004)
-STRENGTH = {"m": 0.16, "f": 0.0, None: 0.08}
-USUAL_MASS_KG = {"m": 80.0, "f": 65.0, None: 72.0}
+# How far apart the logs of mean power of equal bodies lie: effort, skill, breaks.
+GIVEN_SPREAD = 0.16
 # The most that a device's mark says for an athlete who had it before, and against the others.
 OWN_DEVICE, OTHERS_DEVICE = 2.0, -1.7
-UNKNOWN_MAX_HR = 183.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -127,15 +128,15 @@ def heart_levels(heart: Floats) -> Floats:
     return np.asarray(np.percentile(known, (98, 3)))
 
 
-def expected_heart_levels(people: Sequence[Athlete], year: int) -> tuple[Floats, Floats]:
+def expected_heart_levels(people: Sequence[Athlete], on: date) -> tuple[Floats, Floats]:
     """(athlete, 2) Highest and lowest heart rate that each is expected to come to, and the spreads.
 
-    Highest heart rate as the roster says, else by age: Tanaka et al. 2001, 208 − 0.7 · age (from
-    memory). A hard class takes people to some 90 % of it, and nobody rests in one: the lowest is
-    that of standing about. The spreads are those about what is usual in a class (judgement).
+    A hard class takes people to some 90 % of their highest heart rate, and nobody rests in one: the
+    lowest is that of standing about. The spreads are those about what is usual in a class
+    (judgement).
     """
-    highest = np.array([_highest_bpm(a, year) for a in people])
-    resting = np.array([a.resting_hr or np.nan for a in people])
+    highest = np.array([body_of(athlete, on).max_hr for athlete in people])
+    resting = np.array([athlete.resting_hr or np.nan for athlete in people])
     lowest = np.where(
         np.isnan(resting), USUAL_LOWEST_BPM, 0.82 * resting + 0.18 * highest + ABOVE_STANDING_BPM
     )
@@ -152,11 +153,6 @@ def heart_level_evidence(levels: Floats, expected: Floats, spreads: Floats) -> F
         return np.zeros(len(expected))
     peak, low = (_near(float(levels[n]), expected[:, n], spreads[:, n]) for n in (0, 1))
     return peak + low
-
-
-def _highest_bpm(athlete: Athlete, year: int) -> float:
-    by_age = 208 - 0.7 * (year - athlete.birth_year) if athlete.birth_year else UNKNOWN_MAX_HR
-    return athlete.max_hr or by_age
 
 
 def _near(value: float, usual: Floats, spread: Floats) -> Floats:
@@ -185,16 +181,14 @@ def other_level_evidence(first: MachineTrack, second: MachineTrack) -> float:
     return float(min(np.log(one / two), 0.0)) if np.isfinite(apart) else 0.0
 
 
-def body_level(athlete: Athlete) -> tuple[float, float]:
-    """Log of the power that a body like this has, up to a constant, and its spread.
+def body_level(athlete: Athlete, on: date) -> tuple[float, float]:
+    """Log of the most energy that a body makes of oxygen, up to a constant, and its spread.
 
-    Power goes with mass and sex; both are judgement, as is what is usual where they are not said.
+    How much of it somebody gives in a class differs as `GIVEN_SPREAD` says.
     """
-    strength = STRENGTH[athlete.sex]
-    if athlete.mass_kg is not None:
-        return float(np.log(athlete.mass_kg)) + strength, 0.2 if athlete.sex else 0.22
-    usual_kg = USUAL_MASS_KG[athlete.sex]
-    return float(np.log(usual_kg)) + strength, 0.24 if athlete.sex else 0.3
+    body = body_of(athlete, on)
+    spread = np.hypot(np.hypot(body.mass_sd, body.vo2max_sd), GIVEN_SPREAD)
+    return float(np.log(body.vo2max * body.mass_kg)), float(spread)
 
 
 def power_level_evidence(level: float, bodies: Floats, spreads: Floats, usual: float) -> Floats:
