@@ -10,11 +10,12 @@ import numpy as np
 from reconcile.plan import Measure, Take
 from reconcile.result import Explanation, ScoreResult, Verdict
 from reconcile.score import priors
-from reconcile.score.accounts import accounts, posterior
-from reconcile.score.evidence import Evidence, recorded_value, score_evidence
+from reconcile.score.evidence import Evidence, recorded_value
+from reconcile.score.explanations import accounts, posterior
 from reconcile.score.limits import Beyond, beyond_the_inner_bound, beyond_the_possible
 from reconcile.score.notes import filled_in
 from reconcile.score.question import ScoreQuestion
+from reconcile.score.scenarios import score_evidence
 from reconcile.score.scored import Scored, scored_steps, take_of
 from reconcile.score.sheet import Account, Sheet, follows
 from reconcile.score.texts import MACHINE, MACHINES, TAKES, UNITS, number, text

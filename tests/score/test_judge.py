@@ -11,9 +11,9 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from reconcile.plan import ScoreRule
-from reconcile.score.evidence import score_evidence
 from reconcile.score.judge import judge, recorded_rounds
 from reconcile.score.readings import Readings
+from reconcile.score.scenarios import score_evidence
 from reconcile.score.scored import scored_steps
 from tests.score.made import Made, make
 from tests.score.test_worked_examples import BLOCK, question
