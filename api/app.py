@@ -19,6 +19,9 @@ from starlette.exceptions import HTTPException as StarletteHTTPException
 from starlette.types import Lifespan
 
 from api.classes.endpoints import router as classes_router
+from api.classes.roster_endpoints import router as roster_router
+from api.classes.score_endpoints import router as scores_router
+from api.classes.wall_endpoints import router as wall_router
 from api.http import Answer, ServiceNow, error_answer, problem_answer
 from api.metrics import Metrics
 from api.over_time.endpoints import router as over_time_router
@@ -26,6 +29,9 @@ from api.pages.endpoints import router as pages_router
 from api.pages.forms import page_error
 from api.people.endpoints import router as people_router
 from api.people.gym_endpoints import router as gym_router
+from api.people.link_endpoints import router as links_router
+from api.people.own_endpoints import router as own_router
+from api.people.token_endpoints import router as tokens_router
 from api.plans.endpoints import router as plans_router
 from api.problems import STATUS, NotHere, ServiceError
 from api.questions.endpoints import router as questions_router
@@ -138,11 +144,17 @@ def bare_app(settings: Settings, life: Lifespan[FastAPI] | None = None) -> FastA
     )
     app.add_middleware(GZipMiddleware, minimum_size=2000, compresslevel=6)
     for router in (
+        own_router,
+        tokens_router,
         people_router,
+        links_router,
         gym_router,
         plans_router,
         transfer_router,
         classes_router,
+        roster_router,
+        scores_router,
+        wall_router,
         recordings_router,
         results_router,
         questions_router,

@@ -9,9 +9,7 @@ from typing import Annotated
 
 from fastapi import APIRouter, Form, Request, Response
 
-from api.classes.endpoints import (
-    WallCode,
-)
+from api.classes.wall_endpoints import WallCode
 from api.http import (
     COOKIE,
     Reader,
@@ -23,10 +21,7 @@ from api.http import (
 from api.pages.forms import go, when
 from api.pages.templates import page
 from api.people import service as people
-from api.people.endpoints import (
-    machine_of,
-    set_cookie,
-)
+from api.people.own_endpoints import machine_of, set_cookie
 from api.people.signing_in import (
     check_password,
     close_sign_in,

@@ -10,8 +10,9 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from api.classes import service as classes
-from api.classes.endpoints import AthleteHandle, ClassId, class_answer, table_rows
+from api.classes.endpoints import ClassId, class_answer
 from api.classes.schemas import ClassAnswer
+from api.classes.score_endpoints import AthleteHandle, table_rows
 from api.http import Reader, Sender, ServiceNow, language_of
 from api.pages import own_words
 from api.pages.advice_words import advice_sentences

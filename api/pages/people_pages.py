@@ -13,8 +13,9 @@ from api.pages.forms import FormNow, go
 from api.pages.templates import drawing, me_of, page
 from api.people import service as people
 from api.people.codes import code_svg
-from api.people.endpoints import LinkId, PersonId, person_answer
+from api.people.endpoints import PersonId, person_answer
 from api.people.erasure import erase_person
+from api.people.link_endpoints import LinkId
 from api.people.schemas import PersonChange
 from api.people.sight import visible_people
 from api.people.subject import ROLES, Subject

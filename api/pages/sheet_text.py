@@ -9,7 +9,8 @@ from fastapi import Request, Response
 from sqlalchemy.orm import Session
 
 from api.classes import service as classes
-from api.classes.endpoints import class_answer, sheet_text
+from api.classes.endpoints import class_answer
+from api.classes.sheets import sheet_text
 from api.language import Sentence
 from api.pages.forms import go
 from api.pages.templates import me_of, page

@@ -5,13 +5,8 @@ from __future__ import annotations
 from fastapi import APIRouter, Request, Response
 
 from api.classes import service as classes
-from api.classes.endpoints import (
-    ClassId,
-    VisitId,
-    class_answer,
-    visit_answer,
-    wall_answer,
-)
+from api.classes.endpoints import ClassId, class_answer
+from api.classes.wall_endpoints import VisitId, visit_answer, wall_answer
 from api.http import Reader, ServiceNow, Writer, language_of
 from api.pages.forms import go
 from api.pages.templates import drawing, me_of, page

@@ -16,12 +16,14 @@ from api.pages.forms import FormNow, go
 from api.pages.templates import drawing, me_of, page
 from api.people import service as people
 from api.people.codes import code_svg
-from api.people.endpoints import TokenId, consent_list, person_answer
+from api.people.endpoints import person_answer
 from api.people.erasure import erase_person
 from api.people.own_access import end_own_sign_in, own_link, own_sign_ins
+from api.people.own_endpoints import consent_list
 from api.people.schemas import PersonChange, PurposeName
 from api.people.sight import visible_tokens
 from api.people.subject import SCOPES, Subject
+from api.people.token_endpoints import TokenId
 from api.problems import NotHere
 from api.service import Service
 from api.storage.model import ApiToken, Gym, Person
