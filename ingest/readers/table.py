@@ -406,15 +406,22 @@ def channels_of(
     return channels, problems
 
 
+# A step of more than so many usual ones is a pause.
+LONGEST_STEPS = 5.0
 # No recording covers more: beyond it a column holds something else.
 FARTHEST_M = 1e9
 
 
 def speed_unit(speed: Floats, distance_m: Floats, clock_s: Floats) -> tuple[str, float]:
-    """Give the unit in which a column of speeds agrees best with the distance covered."""
+    """Give the unit in which a column of speeds agrees best with the distance covered.
+
+    Pauses are left out: the speed after one does not tell of the time that passed in it.
+    """
     steps = np.diff(clock_s)
     covered = np.diff(distance_m)
     known = np.isfinite(steps) & np.isfinite(covered) & np.isfinite(speed[1:]) & (steps > 0)
+    if known.any():
+        known &= steps <= LONGEST_STEPS * float(np.median(steps[known]))
     with np.errstate(over="ignore", invalid="ignore"):  # a cell may hold any number
         told = float(np.sum(speed[1:][known] * steps[known]))
         metres = float(covered[known].sum())

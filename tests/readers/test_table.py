@@ -419,6 +419,15 @@ def test_a_speed_without_a_unit_has_the_one_that_fits_the_distance(
     assert unit in problem.message
 
 
+@pytest.mark.parametrize(("unit", "factor"), [("m/s", 1.0), ("km/h", 3.6), ("mph", 1 / 0.44704)])
+def test_a_pause_says_nothing_of_the_unit_of_a_speed(unit: str, factor: float) -> None:
+    clock = [*range(20), *range(1800, 1820)]  # paused: no metre was covered in between
+    rows = "".join(f"{at},{4 * factor:.4f},{4 * n}\n" for n, at in enumerate(clock))
+    found = table("time,speed,distance\n" + rows)
+    assert found.speed_m_s.tolist() == pytest.approx([4.0] * 40, abs=1e-3)  # type: ignore[union-attr]
+    assert unit in " ".join(one.message for one in found.problems)
+
+
 def test_units_may_stand_in_a_line_of_their_own() -> None:
     found = table("time,speed,distance\ns,km/h,km\n0,36,0\n1,36,0.01\n")
     assert found.speed_m_s.tolist() == [10, 10]  # type: ignore[union-attr]
