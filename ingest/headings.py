@@ -1,16 +1,16 @@
 """What a CSV's column heading means: quantity and unit, in many spellings.
 
 The list is our own: the words that people and devices use for a quantity in English, German,
-French, Spanish and Dutch, without accents and in small letters, and the units beside them
-(common practice, no source; the factors are exact by definition: mile 1609.344 m, yard 0.9144 m,
-thermochemical calorie 4.184 J).
+French, Spanish, Dutch, Italian and Portuguese, without accents and in small letters, and the units
+beside them (common practice, no source; the factors are exact by definition: mile 1609.344 m, yard
+0.9144 m, thermochemical calorie 4.184 J).
 """
 
 from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -37,11 +37,18 @@ WORDS: Mapping[Quantity, tuple[str, ...]] = {
         "epoch time", "unix", "unix time", "seconds", "second", "secs", "sec", "s", "t",
         "milliseconds", "millis", "minutes", "duration", "workout time", "session time",
         "time since start", "time from start", "seconds since start", "since start",
+        "seconds elapsed", "secs elapsed", "sec elapsed", "time offset", "run time",
+        "runtime", "recording time", "record time", "sample time", "sampled at", "recorded at",
+        "measured at", "when", "moment", "ts", "unixtime", "utc timestamp", "timecode",
+        "hh mm ss", "h mm ss", "mm ss", "m ss", "time date", "utc date time",
         "zeit", "uhrzeit", "zeitstempel", "dauer", "sekunden", "zeitpunkt", "verstrichene zeit",
+        "datum zeit", "datum uhrzeit", "datum und zeit", "datum und uhrzeit",
         "temps", "temps ecoule", "heure", "horodatage", "duree", "secondes", "date heure",
+        "date et heure",
         "tiempo", "tiempo transcurrido", "hora", "marca de tiempo", "duracion", "segundos",
         "fecha hora", "fecha y hora",
         "tijd", "tijdstip", "tijdstempel", "verstreken tijd", "duur", "seconden", "datum tijd",
+        "ora", "data ora", "tempo trascorso", "data hora", "tempo decorrido",
     ),
     "date": ("date", "day", "datum", "tag", "jour", "fecha", "dia", "dag"),
     "heart_rate_bpm": (
@@ -52,44 +59,51 @@ WORDS: Mapping[Quantity, tuple[str, ...]] = {
         "frequence cardiaque", "freq cardiaque", "pouls", "fc", "rythme cardiaque",
         "frecuencia cardiaca", "pulso", "pulsaciones", "ritmo cardiaco", "lpm", "ppm",
         "hartslag", "hartfrequentie", "hartritme",
+        "frequenza cardiaca", "battito cardiaco", "frequencia cardiaca",
     ),
     "power_w": (
-        "power", "watt", "watts", "w", "power output", "output", "wattage",
+        "power", "pwr", "watt", "watts", "w", "power output", "output", "wattage",
         "leistung", "wattzahl", "puissance", "potencia", "vermogen", "vatios",
+        "potenza",
     ),
     "cadence_per_min": (
-        "cadence", "cad", "rpm", "spm", "stroke rate", "strokerate", "stroke frequency",
+        "cadence", "cad", "rpm", "spm", "s/m", "sr", "stroke rate", "strokerate",
+        "stroke frequency",
         "strokes per minute", "stroke per minute", "rate", "revolutions per minute",
         "strokes/min", "stroke/min", "revolutions/min", "rev/min", "steps/min",
         "pedal cadence", "pedalling rate", "steps per minute", "revs",
         "trittfrequenz", "kadenz", "schlagzahl", "schlagfrequenz", "drehzahl", "schrittfrequenz",
         "cadence de coups", "coups par minute", "frequence de coups",
         "cadencia", "paladas por minuto", "frecuencia de palada",
+        "cadenza", "colpi al minuto", "voga",
         "cadans", "trapfrequentie", "slagfrequentie", "slagtempo", "haaltempo",
     ),
     "speed_m_s": (
         "speed", "velocity", "kmh", "km/h", "kph", "mph", "m/s", "mps", "spd",
-        "geschwindigkeit", "vitesse", "velocidad", "snelheid",
+        "geschwindigkeit", "vitesse", "velocidad", "velocidade", "velocita", "snelheid",
     ),
     "pace": (
         "pace", "split", "/500m", "500m", "/500 m", "500m pace", "500m split", "pace 500m",
-        "split 500m", "min/500m", "time/500m", "/km", "min/km",
+        "split 500m", "500 m pace", "500 m split", "min/500m", "time/500m", "sec/500m", "s/500m",
+        "time 500m", "/km", "min/km",
         "tempo", "allure", "ritmo",
     ),
     "distance_m": (
         "distance", "dist", "distance covered", "metres", "meters", "metre", "meter", "m", "km",
         "kilometres", "kilometers", "work distance",
         "distanz", "strecke", "entfernung", "kilometer",
-        "distancia", "metros", "afstand",
+        "distancia", "metros", "distanza", "metri", "afstand",
     ),
     "calories": (
         "calories", "calorie", "cals", "cal", "kcal", "kcals", "kilocalories", "energy",
         "energy kcal", "calorie count", "calories burned", "calories burnt",
         "energy expenditure", "energy burned",
-        "kalorien", "energie", "energieverbrauch", "calorias", "energia", "calorieen",
+        "kalorien", "energie", "energieverbrauch", "calorias", "energia", "calorie bruciate",
+        "calorieen",
     ),
     "lap": (
         "lap", "laps", "lap number", "lap no", "lap index", "lap nr", "interval",
+        "split no", "split number", "workout interval", "piece", "giro",
         "interval number", "round", "runde", "rundennummer", "intervall", "tour",
         "vuelta", "intervalo", "intervalle", "ronde",
     ),
@@ -120,7 +134,7 @@ UNITS: Mapping[Quantity, Mapping[str, float]] = {
         **dict.fromkeys(
             (
                 "rpm", "spm", "min", "1min", "min1", "strokesmin", "strokemin", "strokesminute",
-                "strmin", "revmin", "revsmin", "revolutionsmin", "stepsmin", "umin", "trmin",
+                "strmin", "sm", "revmin", "revsmin", "revolutionsmin", "stepsmin", "umin", "trmin",
                 "upm", "smin", "slmin", "schlagemin", "coupsmin", "slagenmin",
             ),
             1.0,
@@ -209,19 +223,35 @@ def heading_of(text: str) -> Heading | None:
     skip = MODIFIERS | AVERAGED | COUNTED | ({"since", "last", "sample"} if counted else set())
     words = [word for word in words if word not in skip and word != "/"]
     if brackets and words:
-        return match(" ".join(words), "".join(brackets), averaged=averaged, counted=counted)
+        phrase, unit = " ".join(words), "".join(brackets)
+        return match(phrase, unit, averaged=averaged, counted=counted) or match(
+            phrase.replace("/", " "), unit, averaged=averaged, counted=counted
+        )
     if brackets:
         words = [word for word in re.split(r"[\s_]+", brackets[0]) if word]
+    return (
+        in_words(words, averaged=averaged, counted=counted)
+        or over_unit(words, averaged=averaged, counted=counted)
+        or in_words(" ".join(words).replace("/", " ").split(), averaged=averaged, counted=counted)
+    )
+
+
+def in_words(words: Sequence[str], *, averaged: bool, counted: bool) -> Heading | None:
+    """Heading of a phrase, alone or with its unit behind it: `stroke rate spm`."""
     for split in range(len(words), 0, -1):
         unit = " ".join(words[split:]) if split < len(words) else None
         found = match(" ".join(words[:split]), unit, averaged=averaged, counted=counted)
         if found is not None:
             return found
-    if len(words) == 1 and "/" in words[0].strip("/"):
-        # a quantity over its unit, as in `HR/bpm`
-        phrase, unit = words[0].split("/", 1)
-        return match(phrase, unit, averaged=averaged, counted=counted)
     return None
+
+
+def over_unit(words: Sequence[str], *, averaged: bool, counted: bool) -> Heading | None:
+    """Heading of a quantity over its unit, as in `HR/bpm`."""
+    if len(words) != 1 or "/" not in words[0].strip("/"):
+        return None
+    phrase, unit = words[0].split("/", 1)
+    return match(phrase, unit, averaged=averaged, counted=counted)
 
 
 def match(phrase: str, unit_text: str | None, *, averaged: bool, counted: bool) -> Heading | None:

@@ -41,6 +41,7 @@ TO_KNOW = {
     "no_timezone": deferred("Its clock names no zone; the samples themselves tell the place."),
     "ambiguous_date": deferred("Its date can be read in two ways; the one that fits is used."),
     "unit_assumed": deferred("It names no unit for a column; the one that fits is used."),
+    "time_assumed": deferred("It names no time; the column that holds moments is used."),
     "unknown_source": deferred("Its name does not say what recorded it; the content does."),
     "time_restarts": deferred("Its clock starts again in the middle; the parts are put in order."),
     "clock_jump": deferred("Its clock jumps; the jump is taken out."),

@@ -12,7 +12,7 @@ import io
 import re
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import islice
 
 import numpy as np
@@ -27,7 +27,7 @@ from ingest.limits import (
     MAX_PREAMBLE_LINES,
     MAX_SAMPLES,
 )
-from ingest.moments import DATE, Clock, clock_of, duration_of
+from ingest.moments import DATE, DATE_TIME, Clock, clock_of, duration_of
 from ingest.numerals import MISSING, has_decimal_comma, is_number, number_of, numbers_of
 from ingest.recording import Device, Floats, Format, Problem, Recording
 from ingest.text import shown, text_of
@@ -39,6 +39,9 @@ DELIMITERS = (",", ";", "\t", "|")
 CONTROL = re.compile(r"[\x01-\x08\x0e-\x1f\x7f\ufffd]")
 LONG_CELL = "(too long)"
 """Stands for a cell that is longer than any value."""
+
+# Rows from which it is judged whether a column holds moments.
+MOMENTS_SEEN = 3
 
 SPEED_UNITS = (("m/s", 1.0), ("km/h", 1 / 3.6), ("mph", 0.44704))
 
@@ -107,6 +110,11 @@ def read(data: bytes, file: str) -> Recording:
                 f"columns that are not recognised were left out (line {header.line}): {names}",
             )
         )
+    problems.extend(
+        Problem("time_assumed", f"'{shown(text, 40)}' holds dates with times: taken as the time")
+        for text, heading in zip(header.texts, header.headings, strict=True)
+        if heading is not None and heading.quantity == "time" and heading_of(text) is None
+    )
     if not rows.lines:
         raise NoSamplesError(
             "there is no row under the header",
@@ -185,6 +193,7 @@ def find_header(text: str, file: str) -> Header:
             continue
         headers = [header_in(number, line, delimiter) for delimiter in DELIMITERS]
         best = max(headers, key=lambda header: len(header.known))
+        best = with_moments(best, [line for _, line in top[number : number + MOMENTS_SEEN]])
         if max(len(header.texts) for header in headers) > MAX_COLUMNS and not best.known:
             too_wide = too_wide or number
             continue
@@ -226,6 +235,28 @@ def header_in(number: int, line: str, delimiter: str) -> Header:
     texts = tuple(cell[: MAX_CELL_CHARACTERS + 1] for cell in cells_of(line.lstrip("#"), delimiter))
     known = tuple(heading_of(text) for text in texts) if 1 < len(texts) <= MAX_COLUMNS else ()
     return Header(number, delimiter, texts, known or (None,) * len(texts))
+
+
+def with_moments(header: Header, lines: Sequence[str]) -> Header:
+    """Take the first column that holds nothing but dates with times as the time, if none is named.
+
+    lines: those that follow the header.
+    """
+    quantities = {heading.quantity for heading in header.headings if heading}
+    if not quantities or quantities & {"time", "date"} or not lines:
+        return header
+    rows = [cells_of(line, header.delimiter) for line in lines if len(line) <= MAX_LINE_CHARACTERS]
+    for at, heading in enumerate(header.headings):
+        if heading is None and rows and all(at < len(row) and is_moment(row[at]) for row in rows):
+            time = (Heading("time", 1.0, None),)
+            headings = (*header.headings[:at], *time, *header.headings[at + 1 :])
+            return replace(header, headings=headings)
+    return header
+
+
+def is_moment(cell: str) -> bool:
+    """Whether a cell is a date with a time of day."""
+    return len(cell) <= MAX_CELL_CHARACTERS and DATE_TIME.fullmatch(cell.strip()) is not None
 
 
 def with_units(header: Header, next_line: str) -> Header:

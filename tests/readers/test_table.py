@@ -428,6 +428,28 @@ def test_a_pause_says_nothing_of_the_unit_of_a_speed(unit: str, factor: float) -
     assert unit in " ".join(one.message for one in found.problems)
 
 
+@pytest.mark.parametrize("name", ["Date/time", "Datum/Uhrzeit", "Date/Time (UTC)", "DATE / TIME"])
+def test_two_words_may_be_parted_by_a_slash(name: str) -> None:
+    found = table(f"{name},hr\n2026-03-09T18:00:00Z,90\n2026-03-09T18:00:01Z,91\n")
+    assert found.start is not None
+    assert [problem.code for problem in found.problems] == []
+
+
+def test_a_column_of_moments_is_the_time_whatever_it_is_called() -> None:
+    found = table("Observed,hr\n2026-03-09T18:00:00Z,90\n2026-03-09T18:00:01Z,91\n")
+    assert found.time_s.tolist() == [0, 1]
+    (problem,) = found.problems
+    assert problem.code == "time_assumed"
+    assert "Observed" in problem.message
+
+
+def test_a_named_time_goes_before_a_column_of_moments() -> None:
+    rows = "2026-03-08T09:00:00Z,0,90\n2026-03-08T09:00:00Z,2,91\n"
+    found = table("Exported at moment,seconds,hr\n" + rows)
+    assert found.time_s.tolist() == [0, 2]
+    assert found.start is None
+
+
 def test_units_may_stand_in_a_line_of_their_own() -> None:
     found = table("time,speed,distance\ns,km/h,km\n0,36,0\n1,36,0.01\n")
     assert found.speed_m_s.tolist() == [10, 10]  # type: ignore[union-attr]
