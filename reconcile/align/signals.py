@@ -21,6 +21,10 @@ HARDEST_SHARE = 0.4
 # Power on either side of a change from easy to hard is judged over so long.
 LEVEL_S = 6.0
 EASY_SHARE = 0.5
+# Shares of hard power at which easy work may be told from it, how near (a logarithm) a power lies
+# to such a cut, and which share of all pulling is no more than chance there.
+CUTS = np.linspace(0.4, 0.75, 15)
+NEAR_CUT, FEW = 0.1, 0.01
 EDGE_SNAP_S = 4.0
 LEAST_BOUT_S = 5.0
 
@@ -86,14 +90,17 @@ def bouts_of(track: MachineTrack) -> tuple[Bout, ...]:
     working = power[track.pulling]
     if len(working) < 10:
         return _as_bouts(bridged(pulls), easy=False)
+    smooth = np.convolve(np.pad(power, 2, mode="edge"), np.ones(5) / 5, mode="valid")
     level = max(
-        EASY_SHARE * float(np.percentile(working, 80)),
+        _between_easy_and_hard(smooth[track.pulling], float(np.percentile(working, 80))),
         HARDEST_SHARE * _hardest(track.time_s, power),
     )
-    smooth = np.convolve(np.pad(power, 2, mode="edge"), np.ones(5) / 5, mode="valid")
     hard = (smooth > level) & track.pulling
-    edges = np.diff(np.concatenate([[0], hard.astype(int), [0]]))
-    starts, ends = np.flatnonzero(edges == 1), np.flatnonzero(edges == -1) - 1
+    # A file that holds strokes only has no sample between one pull and the next.
+    number = np.searchsorted([pull.end_s for pull in pulls], track.time_s)
+    parted = np.diff(number) != 0
+    starts = np.flatnonzero(hard & np.append(True, ~hard[:-1] | parted))
+    ends = np.flatnonzero(hard & np.append(~hard[1:] | parted, True))
     runs = [
         Pull(
             _change(track.time_s, power, int(a), up=True),
@@ -107,6 +114,20 @@ def bouts_of(track: MachineTrack) -> tuple[Bout, ...]:
     soft = [piece for pull in pulls for piece in _without(pull, snapped)]
     found = (*_as_bouts(snapped, easy=False), *_as_bouts(bridged(tuple(soft)), easy=True))
     return tuple(sorted(found, key=lambda bout: bout.start_s))
+
+
+def _between_easy_and_hard(power_w: Floats, usual_hard_w: float) -> float:
+    """The power between easy and hard work that is pulled least, W; of several the usual one.
+
+    Somebody's easy pulling may be about half of their hard work: a cut there would part it at every
+    stroke.
+    """
+    shares = power_w / max(usual_hard_w, 1e-9)
+    pulled = np.count_nonzero(
+        np.abs(np.log(np.maximum(shares, 1e-9))[:, None] - np.log(CUTS)) < NEAR_CUT, axis=0
+    )
+    least = CUTS[pulled <= pulled.min() + FEW * len(power_w)]
+    return usual_hard_w * float(least[np.argmin(np.abs(least - EASY_SHARE))])
 
 
 def _without(pull: Pull, runs: Sequence[Pull]) -> list[Pull]:
