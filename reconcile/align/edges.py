@@ -38,6 +38,8 @@ FIRST_OF_TWO = 0.4
 # How often a pull follows no plan at all: easy pulling in a rest, or a try between blocks.
 EASY_STRAY = 0.5
 HARD_STRAY = 0.08
+# A single lap press may be anything.
+FEWEST_MARKS = 2
 
 
 @dataclass(frozen=True)
@@ -373,11 +375,17 @@ def _running_time(pulls: Sequence[Bout]) -> Callable[[Floats], Floats]:
     return lambda time_s: np.interp(time_s, knots, grown, left=0.0, right=grown[-1])
 
 
-def lap_evidence(laps: Sequence[Lap], steps: Sequence[PlannedStep], length_s: float) -> LogRatio:
-    """Evidence of lap presses near the bells; laps that mark something else cost little."""
+def lap_marks(laps: Sequence[Lap], length_s: float) -> Floats:
+    """When laps were pressed, s; the ends of the recording, which every file has, are no marks."""
     marks = np.unique([lap.start_s for lap in laps] + [lap.end_s for lap in laps])
     marks = marks[(marks > 1.0) & (marks < length_s - 1.0)]
-    if len(marks) < 2 or not steps:
+    return marks if len(marks) >= FEWEST_MARKS else marks[:0]
+
+
+def lap_evidence(laps: Sequence[Lap], steps: Sequence[PlannedStep], length_s: float) -> LogRatio:
+    """Evidence of lap presses near the bells; laps that mark something else cost little."""
+    marks = lap_marks(laps, length_s)
+    if len(marks) == 0 or not steps:
         return NOTHING
     block_s = steps[-1].end_s
     bells = np.unique([step.start_s for step in steps] + [block_s])

@@ -15,6 +15,7 @@ from reconcile.align.edges import (
     Bout,
     WorkWindow,
     lap_evidence,
+    lap_marks,
     machine_windows,
     pull_evidence,
 )
@@ -173,7 +174,8 @@ def _turn_windows(assignment: Assignment, block: TimedBlock) -> list[WorkWindow]
 def reach_of(signals: Signals, *, pinned: bool) -> float:
     """The most that a recording's samples may say for one place against another, nats."""
     reach = MACHINE_REACH if signals.track is not None else HEART_REACH
-    if signals.upload.recording is not None and signals.upload.recording.laps:
+    recording = signals.upload.recording
+    if recording is not None and len(lap_marks(recording.laps, signals.length_s)):
         reach += LAP_REACH
     return reach + PINNED if pinned else reach
 

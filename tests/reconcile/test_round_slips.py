@@ -267,6 +267,16 @@ def test_laps_at_the_bells_settle_what_a_heart_leaves_open() -> None:
     assert right(result, "b01.watch.fit", MAIN_S + 90, 2.0)
 
 
+def test_the_one_lap_that_every_file_holds_lets_a_heart_say_no_more_than_it_may() -> None:
+    plain = watch(skipping(1, 2))
+    lapped = replace(plain, laps=(Lap(0.0, float(plain.time_s[-1])),))
+    without, with_it = (
+        places(class_of(UNEVEN, {"b01.watch.tcx": one}).reconciled(), "b01.watch.tcx", "main")
+        for one in (plain, lapped)
+    )
+    assert without == with_it
+
+
 def test_a_heart_that_answers_very_late_is_not_taken_for_a_later_bell_by_a_round() -> None:
     lagging = beating(UNEVEN.work(Habits()), -90, LAST_S, delay_s=24.0, seed=3)
     files = {"b01.watch.fit": lagging, "b02.rower.fit": rower(Habits())}
