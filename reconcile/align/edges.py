@@ -71,6 +71,7 @@ class WorkWindow:
 
     starts_at_bell, ends_at_bell: whether the pull's edges should lie on the window's edges.
     easy: whether easy pulling is all that is asked for, or all that can be told from hard work.
+    left_out: how probably nothing was done in it.
     """
 
     start_s: float
@@ -78,6 +79,7 @@ class WorkWindow:
     starts_at_bell: bool
     ends_at_bell: bool
     easy: bool = False
+    left_out: float = SKIPPED_ROUND
 
 
 def machine_windows(
@@ -349,11 +351,14 @@ def _presence(
     low = np.array([window.start_s for window in windows])[:, None] + starts
     high = np.array([window.end_s for window in windows])[:, None] + starts
     asked_easy = np.array([window.easy for window in windows])[:, None]
+    left_out = np.array([window.left_out for window in windows])[:, None]
     active_s, hard_s = active_until(high) - active_until(low), hard_until(high) - hard_until(low)
     covered = (low >= covered_s[0] - 2.0) & (high <= covered_s[1] + 2.0)
     done = np.where(asked_easy, active_s, hard_s) >= LEAST_ACTIVE_S
-    missing = np.where(active_s < LEAST_ACTIVE_S, np.log(SKIPPED_ROUND), np.log(EASY_ROUND))
-    cost: Floats = np.where(covered & ~done, missing, 0.0)
+    missing = np.where(active_s < LEAST_ACTIVE_S, np.log(left_out), np.log(EASY_ROUND))
+    # Of a round of which nothing is said that it was done costs nothing.
+    cost: Floats = np.where(done, np.log((1 - left_out) / (1 - SKIPPED_ROUND)), missing)
+    cost = np.where(covered, cost, 0.0)
     number = np.arange(len(windows))[:, None]
     last_done = np.max(np.where(covered & done, number, -1), axis=0)
     after_last = (number > last_done) & (last_done >= 0)

@@ -71,7 +71,8 @@ class Assignment:
     """A recording and whose timeline it is compared with.
 
     steps, delay_s: the steps of each timed block and the delay of the (first) owner. turns: the
-    same of every owner, for a machine that several used in turns.
+    same of every owner, for a machine that several used in turns. left_out: by block and round, how
+    probable an only owner's own row makes it that the round was left out.
     """
 
     signals: Signals
@@ -79,6 +80,7 @@ class Assignment:
     delay_s: float
     steps: Mapping[str, tuple[PlannedStep, ...]]
     turns: tuple[tuple[float, Mapping[str, tuple[PlannedStep, ...]]], ...]
+    left_out: Mapping[str, Mapping[int, float]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, eq=False)
@@ -126,11 +128,8 @@ def evidence_by_source(
         return {"pin": LogRatio(index_of(pin.start_s) - 1, pinned)}
     found: dict[str, LogRatio] = {}
     if len(signals.heart):
-        demand = block_demand(steps)
-        key = demand.tobytes()
-        if key not in answers:
-            answers[key] = responses_to(demand)
-        found[HEART_RATE] = heart_evidence(signals.heart, answers[key], strap=signals.by_strap)
+        left_out = assignment.left_out.get(block.name, {})
+        found[HEART_RATE] = _heart(signals, steps, left_out, answers)
     if signals.track is not None and signals.upload.recording is not None:
         first_s = float(signals.upload.recording.time_s[0])
         found["machine"] = pull_evidence(
@@ -149,6 +148,30 @@ def evidence_by_source(
     return found
 
 
+def _heart(
+    signals: Signals,
+    steps: Sequence[PlannedStep],
+    left_out: Mapping[int, float],
+    answers: dict[bytes, Floats],
+) -> LogRatio:
+    """What heart rate says, with rounds that were perhaps left out and without them."""
+
+    def answer_to(asked: Sequence[PlannedStep]) -> LogRatio:
+        demand = block_demand(asked)
+        key = demand.tobytes()
+        if key not in answers:
+            answers[key] = responses_to(demand)
+        return heart_evidence(signals.heart, answers[key], strap=signals.by_strap)
+
+    as_planned = answer_to(steps)
+    done = [s if s.round not in left_out else replace(s, kind="rest", tasks=()) for s in steps]
+    if not left_out or all(step.kind == "rest" for step in done):
+        return as_planned
+    share = min(left_out.values())
+    without = np.log(share) + answer_to(done).values
+    return replace(as_planned, values=np.logaddexp(np.log1p(-share) + as_planned.values, without))
+
+
 def _turns(track: MachineTrack) -> list[Bout]:
     """Pulls as they are: one hands the machine to the next within the time of a short break."""
     return [Bout(pull.start_s, pull.end_s) for pull in track.pulls]
@@ -157,6 +180,12 @@ def _turns(track: MachineTrack) -> list[Bout]:
 def _turn_windows(assignment: Assignment, block: TimedBlock) -> list[WorkWindow]:
     """Windows of machine work of all owners, on the first owner's block clock."""
     shared = len(assignment.turns) > 1
+    left_out = assignment.left_out.get(block.name, {})
+
+    def said(window: WorkWindow, steps: Sequence[PlannedStep]) -> float:
+        inside = (s for s in steps if s.start_s < window.end_s and window.start_s < s.end_s)
+        return min(left_out.get(step.round, window.left_out) for step in inside)
+
     windows = [
         WorkWindow(
             window.start_s + delay_s - assignment.delay_s,
@@ -164,6 +193,7 @@ def _turn_windows(assignment: Assignment, block: TimedBlock) -> list[WorkWindow]
             window.starts_at_bell,
             window.ends_at_bell,
             window.easy or shared,  # one's hard work is another's easy pulling
+            said(window, steps[block.name]),
         )
         for delay_s, steps in assignment.turns
         for window in machine_windows(steps[block.name], assignment.signals.machine, parted=True)

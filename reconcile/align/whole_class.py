@@ -20,6 +20,7 @@ from reconcile.align.turns import in_turns
 from reconcile.classes import Athlete, ClassRecord, LoggedScore, Pin
 from reconcile.history import History
 from reconcile.machine import machines_told
+from reconcile.score.left_out import said_left_out
 from reconcile.timeline import PlannedStep, unfold_block
 
 Steps = Mapping[str, tuple[PlannedStep, ...]]
@@ -269,7 +270,17 @@ def assign(
         known[0].delay_s if known else 0.0,
         timelines[known[0].athlete] if known else generic,
         tuple((a.delay_s, timelines[a.athlete]) for a in known) or ((0.0, generic),),
+        _left_out(record, known[0].athlete) if len(known) == 1 else {},
     )
+
+
+def _left_out(record: ClassRecord, athlete: str) -> dict[str, dict[int, float]]:
+    """By block and round, how probable the athlete's rows make it that the round was left out."""
+    return {
+        block.name: said_left_out(row_of(record, athlete, block.name), block)
+        for block in record.plan.timed_blocks
+        if block.score is not None
+    }
 
 
 def _uses_machine(steps: Steps) -> bool:
@@ -277,7 +288,11 @@ def _uses_machine(steps: Steps) -> bool:
 
 
 def _same_timeline(first: Assignment, second: Assignment) -> bool:
-    return first.delay_s == second.delay_s and first.steps == second.steps
+    return (
+        first.delay_s == second.delay_s
+        and first.steps == second.steps
+        and first.left_out == second.left_out
+    )
 
 
 @dataclass(frozen=True, eq=False)

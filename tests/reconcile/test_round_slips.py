@@ -14,6 +14,7 @@ import numpy as np
 import pytest
 
 from ingest.recording import Lap, Recording
+from reconcile.classes import LoggedScore
 from reconcile.result import ClassResult
 from tests.reconcile.classroom import (
     Habits,
@@ -235,6 +236,37 @@ def test_a_plan_of_bare_rounds_of_which_one_was_skipped_says_which_it_cannot_tel
     starts = sorted(place.start_s for place in places(result, "b01.rower.csv", "main"))
     assert starts[0] == pytest.approx(400, abs=3)
     assert starts[-1] == pytest.approx(400 + ROUND_S, abs=3)
+
+
+def row(*rounds: float, notes: str = "") -> LoggedScore:
+    return LoggedScore("b01", "main", None, "rower", sum(rounds), rounds or None, None, notes)
+
+
+@pytest.mark.parametrize("left_out", [1, 5])
+@pytest.mark.parametrize("way", ["a nought", "words"])
+def test_a_row_that_says_which_round_was_left_out_settles_what_the_pulls_leave_open(
+    left_out: int, way: str
+) -> None:
+    values = [0.0 if number == left_out else 17.0 for number in range(1, 6)]
+    said = row(*values) if way == "a nought" else row(notes=f"skipped round {left_out}")
+    bare = BARE.wheel(skipping(left_out), -400, 840)
+    files = {"b01.rower.csv": rowed(bare, dated=False)}
+    result = class_of(BARE, files, scores=(said,)).reconciled()
+    assert right(result, "b01.rower.csv", 400.0, 3.0)
+
+
+@pytest.mark.parametrize("left_out", [1, 5])
+def test_and_nearly_settles_what_a_heart_leaves_open(left_out: int) -> None:
+    values = [0.0 if number == left_out else 17.0 for number in range(1, 6)]
+    heart = beating(BARE.work(skipping(left_out)), -400, 840, dated=False, seed=2)
+    without, with_it = (
+        class_of(BARE, {"b01.watch.csv": heart}, scores=scores).reconciled()
+        for scores in ((), (row(*values),))
+    )
+    assert honest(without, "b01.watch.csv", 400.0)
+    best = places(with_it, "b01.watch.csv", "main")[0]
+    assert best.start_s == pytest.approx(400, abs=8)
+    assert best.probability > max(0.96, places(without, "b01.watch.csv", "main")[0].probability)
 
 
 def test_the_likeliest_of_several_places_is_listed_first_and_they_make_no_more_than_one() -> None:
