@@ -24,6 +24,8 @@ LEAST_POWER_W = 4.0
 # A break in the pulling shorter than this is a stroke's recovery or a lost sample, not a stop.
 SHORTEST_BREAK_S = 2.6
 SHORTEST_PULL_S = 1.5
+# Samples at least so far apart are strokes, each the time since the one before.
+SHORTEST_STROKE_S = 1.4
 # Samples further apart than this were not taken on the way: the device paused or lost contact.
 LONGEST_SAMPLE_GAP_S = 6.0
 # A display that holds its last power does so for up to this long (a sample's mean adds one second).
@@ -201,7 +203,8 @@ def pull_edges(
 
     Breaks shorter than a stroke's recovery are bridged and single samples dropped. A start lies
     half-way between the samples around it; so does an end, unless the coasting after it tells more.
-    A gap ends a run: what was done while nothing was recorded is not known.
+    A gap ends a run: what was done while nothing was recorded is not known; a row a stroke stands
+    for the time before it.
     averaged: a sample's speed is the mean since the sample before it.
     """
     gone_on = pulling[1:] & pulling[:-1] & (np.diff(time_s) <= LONGEST_SAMPLE_GAP_S)
@@ -220,7 +223,7 @@ def pull_edges(
     end_s = np.where(
         after[ends] - time_s[ends] <= LONGEST_SAMPLE_GAP_S,
         (time_s[ends] + after[ends]) / 2,
-        time_s[ends] + usual_step / 2,
+        time_s[ends] + (usual_step / 2 if usual_step < SHORTEST_STROKE_S else 0.0),
     )
     if speed is not None and free.slope is not None:
         refined = [_end_by_coasting(time_s, speed, free, int(j), averaged) for j in ends]

@@ -15,7 +15,7 @@ import numpy as np
 from scipy.special import ndtr
 
 from ingest.recording import Floats, Lap
-from reconcile.align.grid import NOTHING, STEP_S, LogRatio, blurred, grid_s
+from reconcile.align.grid import NOTHING, STEP_S, LogRatio, blurred, grid_s, normal_weights
 from reconcile.machine import Pull
 from reconcile.plan import Task
 from reconcile.timeline import PlannedStep
@@ -38,8 +38,10 @@ FIRST_OF_TWO = 0.4
 # How often a pull follows no plan at all: easy pulling in a rest, or a try between blocks.
 EASY_STRAY = 0.5
 HARD_STRAY = 0.08
-# A single lap press may be anything.
+# A single lap press may be anything. Presses come so long after a bell: how far one person's mean
+# lies from that of all, and one press from that person's. Judgement, seconds.
 FEWEST_MARKS = 2
+PRESSED_LATE_S, PRESSED_OWN_SD_S, PRESSED_SD_S = 0.7, 0.9, 0.8
 
 
 @dataclass(frozen=True)
@@ -328,14 +330,19 @@ def _habits_summed_out(evidence: Floats, habits: Sequence[BellHabit]) -> Floats:
     if not habits:
         everybodys: Floats = evidence[0]
         return everybodys
-    parts = []
-    for row, habit in zip(evidence[1:], habits, strict=True):
-        top = float(np.max(row))
-        share = np.exp(np.maximum(row - top, LEAST_LOG))
-        spread = blurred(share, habit.share * habit.own.weights())
-        parts.append(top + np.log(spread))
+    parts = [
+        np.log(habit.share) + _own_mean_summed_out(row, habit.own.weights())
+        for row, habit in zip(evidence[1:], habits, strict=True)
+    ]
     together: Floats = np.logaddexp.reduce(parts)
     return together
+
+
+def _own_mean_summed_out(evidence: Floats, weights: Floats) -> Floats:
+    """Log evidence of starts, where all edges alike lie off by what `weights` says."""
+    top = float(np.max(evidence))
+    share = np.exp(np.maximum(evidence - top, LEAST_LOG))
+    return np.asarray(top + np.log(blurred(share, weights)))
 
 
 def _presence(
@@ -395,12 +402,13 @@ def lap_evidence(laps: Sequence[Lap], steps: Sequence[PlannedStep], length_s: fl
     block_s = steps[-1].end_s
     bells = np.unique([step.start_s for step in steps] + [block_s])
     clock = np.arange(-30.0, block_s + 30.0, STEP_S / 2)
-    density = sum(_normal(clock - bell, 0.3, 1.2) for bell in bells)
+    density = sum(_normal(clock - bell, PRESSED_LATE_S, PRESSED_SD_S) for bell in bells)
     log_ratio = np.log(0.9 * (block_s / len(bells)) * np.asarray(density) + 0.1)
     first, last = int(np.floor(-block_s / STEP_S)), int(np.ceil(length_s / STEP_S))
     starts = np.arange(first, last + 1) * STEP_S
     total = np.zeros(len(starts))
     for mark in marks:
         total += np.interp(mark - starts, clock, log_ratio, left=0.0, right=0.0)
+    total = _own_mean_summed_out(np.minimum(total, 60.0), normal_weights(PRESSED_OWN_SD_S))
     # Laps may mark something else altogether (every kilometre, every 500 m).
-    return LogRatio(first, np.logaddexp(np.log(0.5), np.log(0.5) + np.minimum(total, 60.0)))
+    return LogRatio(first, np.logaddexp(np.log(0.5), np.log(0.5) + total))

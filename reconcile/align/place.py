@@ -409,8 +409,13 @@ def _match(
         OF_CLASS * per_second * np.exp(log_weights - top)[overlaps].sum() * np.exp(length_says)
     )
     samples_say = log_weights - evidence.clock
-    fits = float(np.mean(np.exp(samples_say - np.max(samples_say)))) * np.exp(
-        min(float(np.max(samples_say)) - top, 50.0)
+    # A session of the same shape at another time began as long after the first sample as this one
+    # may have.
+    fits = (
+        float(np.sum(np.exp(samples_say - np.max(samples_say))))
+        * np.exp(min(float(np.max(samples_say)) - top, 50.0))
+        * STEP_S
+        / USUAL_SPREAD_S
     )
     of_another = (ANOTHER_TIME_NAMED if named else ANOTHER_TIME_UNNAMED) / SPREAD_OF_OTHERS_S
     if not dated:
