@@ -27,6 +27,9 @@ CUTS = np.linspace(0.4, 0.75, 15)
 NEAR_CUT, FEW = 0.1, 0.01
 EDGE_SNAP_S = 4.0
 LEAST_BOUT_S = 5.0
+# Power is smoothed over so long; what a change spans where samples are far apart, in samples.
+SMOOTHED_S = 5.0
+CHANGE_SAMPLES = 1.5
 
 
 @dataclass(frozen=True, eq=False)
@@ -90,7 +93,12 @@ def bouts_of(track: MachineTrack) -> tuple[Bout, ...]:
     working = power[track.pulling]
     if len(working) < 10:
         return _as_bouts(bridged(pulls), easy=False)
-    smooth = np.convolve(np.pad(power, 2, mode="edge"), np.ones(5) / 5, mode="valid")
+    step_s = float(np.median(np.diff(track.time_s)))
+    change_s = CHANGE_SAMPLES * step_s
+    side = int(SMOOTHED_S / step_s) // 2
+    smooth = np.convolve(
+        np.pad(power, side, mode="edge"), np.ones(2 * side + 1) / (2 * side + 1), mode="valid"
+    )
     level = max(
         _between_easy_and_hard(smooth[track.pulling], float(np.percentile(working, 80))),
         HARDEST_SHARE * _hardest(track.time_s, power),
@@ -110,8 +118,9 @@ def bouts_of(track: MachineTrack) -> tuple[Bout, ...]:
         for a, b in zip(starts, ends, strict=True)
     ]
     joined = [run for run in bridged(tuple(runs)) if run.end_s - run.start_s >= LEAST_BOUT_S]
-    snapped = [_snapped(run, pulls) for run in joined]
-    soft = [piece for pull in pulls for piece in _without(pull, snapped)]
+    snapped = [_snapped(run, pulls, max(EDGE_SNAP_S, change_s)) for run in joined]
+    least_s = max(LEAST_BOUT_S, change_s)
+    soft = [piece for pull in pulls for piece in _without(pull, snapped, least_s)]
     found = (*_as_bouts(snapped, easy=False), *_as_bouts(bridged(tuple(soft)), easy=True))
     return tuple(sorted(found, key=lambda bout: bout.start_s))
 
@@ -130,15 +139,15 @@ def _between_easy_and_hard(power_w: Floats, usual_hard_w: float) -> float:
     return usual_hard_w * float(least[np.argmin(np.abs(least - EASY_SHARE))])
 
 
-def _without(pull: Pull, runs: Sequence[Pull]) -> list[Pull]:
-    """What is left of a pull between hard runs: easy pulling."""
+def _without(pull: Pull, runs: Sequence[Pull], least_s: float) -> list[Pull]:
+    """What is left of a pull between hard runs: easy pulling, if it lasts."""
     inside = [run for run in runs if run.start_s < pull.end_s and pull.start_s < run.end_s]
     begins = [pull.start_s, *(run.end_s for run in inside)]
     ends = [*(run.start_s for run in inside), pull.end_s]
     return [
         Pull(begin, end, None)
         for begin, end in zip(begins, ends, strict=True)
-        if end - begin >= LEAST_BOUT_S
+        if end - begin >= least_s
     ]
 
 
@@ -173,12 +182,12 @@ def _as_bouts(pulls: Sequence[Pull], *, easy: bool) -> tuple[Bout, ...]:
     return tuple(Bout(pull.start_s, pull.end_s, easy) for pull in pulls)
 
 
-def _snapped(run: Pull, pulls: tuple[Pull, ...]) -> Pull:
+def _snapped(run: Pull, pulls: tuple[Pull, ...], within_s: float) -> Pull:
     """A bout whose edges are those of the pulls where these are near: they are sharper."""
     start = min((p.start_s for p in pulls), key=lambda s: abs(s - run.start_s))
     end = min((p.end_s for p in pulls), key=lambda s: abs(s - run.end_s))
     return Pull(
-        start if abs(start - run.start_s) <= EDGE_SNAP_S else run.start_s,
-        end if abs(end - run.end_s) <= EDGE_SNAP_S else run.end_s,
+        start if abs(start - run.start_s) <= within_s else run.start_s,
+        end if abs(end - run.end_s) <= within_s else run.end_s,
         run.mean_power_w,
     )

@@ -57,6 +57,18 @@ def test_easy_pulling_in_rests_is_one_stretch_also_where_it_is_about_half_of_har
     assert [bout.easy for bout in found] == [False, True] * ROUNDS
 
 
+@pytest.mark.parametrize("step_s", [1.0, 2.0, 5.0])
+def test_a_pull_that_grows_over_one_sample_is_one_stretch_however_far_apart_these_are(
+    step_s: float,
+) -> None:
+    time_s = np.arange(0.0, ROUND_S * ROUNDS, step_s)
+    at_s = time_s % ROUND_S
+    power = np.where((at_s >= 20.0) & (at_s < 20.0 + HARD_S), 200.0, 0.0)
+    growing = (at_s >= 20.0) & (at_s < 20.0 + step_s)
+    found = bouts(rowed(time_s, np.where(growing, 60.0, power * (1 + 0.05 * np.sin(time_s)))))
+    assert [bout.easy for bout in found] == [False] * ROUNDS
+
+
 def test_work_that_only_fades_stays_hard() -> None:
     time_s = np.arange(0.0, ROUND_S * ROUNDS)
     faded = 220.0 * (1 - 0.25 * time_s / time_s[-1])
