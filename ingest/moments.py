@@ -29,7 +29,7 @@ NO_TIMEZONE = Problem("no_timezone", "the times have no offset from UTC and were
 EPOCH_SCALES = ((1e17, 1e-9), (1e14, 1e-6), (1e11, 1e-3), (1e8, 1.0))
 """Numbers this large count from 1970: nanoseconds, microseconds, milliseconds, seconds."""
 
-DAY_S = 86_400.0
+DAY_S, FIRST_HOUR_S = 86_400.0, 3600.0
 
 
 @dataclass(frozen=True)
@@ -45,7 +45,8 @@ def clock_of(columns: Sequence[tuple[Heading, Sequence[str]]], *, comma: bool) -
     """Give the rows' clock from all columns of times and dates.
 
     A date beats a running time; where an elapsed time beside it is finer and agrees, it gives the
-    fractions. None where no column can be read.
+    fractions. A date that never changes is when the session began, or only its day. None where no
+    column can be read.
     """
     days: Clock | None = None
     dated: Clock | None = None
@@ -74,7 +75,7 @@ def clock_of(columns: Sequence[tuple[Heading, Sequence[str]]], *, comma: bool) -
         together = days.seconds + np.mod(elapsed.seconds, DAY_S)
         return Clock(together, dated=days.dated, problems=days.problems)
     if dated is not None and elapsed is not None:
-        return finer(dated, elapsed)
+        return since(dated, elapsed) or finer(dated, elapsed)
     clock = dated or elapsed
     return None if clock is None else replace(clock, problems=clock.problems or unsure)
 
@@ -92,10 +93,21 @@ def finer(dated: Clock, elapsed: Clock) -> Clock:
     return dated
 
 
+def since(dated: Clock, elapsed: Clock) -> Clock | None:
+    """The moments of an elapsed time, where the date beside it is one and the same for all rows."""
+    began = np.unique(dated.seconds[np.isfinite(dated.seconds)])
+    passed = np.unique(elapsed.seconds[np.isfinite(elapsed.seconds)])
+    if len(began) != 1 or len(passed) < 2:
+        return None
+    return Clock(began[0] + elapsed.seconds, dated=True, problems=dated.problems)
+
+
 def is_time_of_day(clock: Clock) -> bool:
-    """Whether all times lie within a day."""
+    """Whether the times are those of a clock on a day: no session begins in its first hour."""
     known = clock.seconds[np.isfinite(clock.seconds)]
-    return bool(len(known)) and bool((known >= 0).all() and (known < 2 * DAY_S).all())
+    if len(known) == 0 or known[0] < FIRST_HOUR_S:
+        return False
+    return bool((known >= 0).all() and (known < 2 * DAY_S).all())
 
 
 def first_filled(cells: Sequence[str]) -> str:

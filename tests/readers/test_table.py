@@ -450,6 +450,27 @@ def test_a_named_time_goes_before_a_column_of_moments() -> None:
     assert found.start is None
 
 
+def test_a_moment_that_never_changes_is_when_an_elapsed_time_began() -> None:
+    rows = "".join(f"2026-03-08T09:00:00Z,{5 + second},90\n" for second in range(10))
+    found = table("date,seconds,hr\n" + rows)
+    assert found.start == datetime(2026, 3, 8, 9, 0, 5, tzinfo=UTC)
+    assert found.time_s.tolist() == list(range(10))
+
+
+@pytest.mark.parametrize("cell", ["{}", "0:00:{:02d}", "00:{:02d}"])
+def test_a_day_beside_an_elapsed_time_does_not_make_it_a_time_of_day(cell: str) -> None:
+    rows = "".join(f"2026-03-08,{cell.format(second)},90\n" for second in range(10, 20))
+    found = table("date,time,hr\n" + rows)
+    assert found.start is None
+    assert found.time_s.tolist() == list(range(10))
+
+
+def test_a_day_beside_a_time_of_day_that_passes_midnight_goes_on_into_the_next() -> None:
+    found = table("date,time,hr\n2026-03-08,23:59:59,90\n2026-03-09,00:00:00,90\n")
+    assert found.start == datetime(2026, 3, 8, 23, 59, 59, tzinfo=UTC)
+    assert found.time_s.tolist() == [0, 1]
+
+
 def test_units_may_stand_in_a_line_of_their_own() -> None:
     found = table("time,speed,distance\ns,km/h,km\n0,36,0\n1,36,0.01\n")
     assert found.speed_m_s.tolist() == [10, 10]  # type: ignore[union-attr]
