@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import pairwise
 
 import numpy as np
 import pytest
 
-from reconcile.align.edges import Bout, WorkWindow, pull_evidence
+from ingest.recording import Lap
+from reconcile.align.edges import Bout, WorkWindow, lap_evidence, pull_evidence
 from reconcile.align.grid import STEP_S, LogRatio
 from reconcile.align.heart import block_demand, heart_evidence, responses_to
 from reconcile.timeline import PlannedStep
@@ -54,6 +56,25 @@ def test_who_is_never_the_same_at_two_bells_is_placed_better_by_more_rounds() ->
     late = [2.0 + x for x in (0.5, -0.6, 0.2, -0.1, 0.7, -0.7, 0.1, 0.4, -0.3, 0.2, -0.4, 0.0)]
     few, many = (spread_s(evidence(late[:n], over[:n])) for n in (4, 12))
     assert many < few
+
+
+def test_the_outermost_of_several_stops_place_the_bell_and_not_their_mean() -> None:
+    # From 2 s before a bell to 3 s after, most of them late: their mean is 1.8 s after it.
+    ratio = evidence([1.5, 2.4, 1.8, 2.6, 2.0, 2.2], [-1.9, 2.9, 2.5, 2.7, 2.0, 2.8])
+    best_s = (ratio.first + int(np.argmax(ratio.values))) * STEP_S
+    assert abs(best_s - FIRST_S) <= 0.5
+
+
+def test_laps_that_are_all_pressed_as_late_leave_the_bell_where_it_was() -> None:
+    bells_s = np.arange(0.0, 1500.0, 75.0)
+    steps = [
+        PlannedStep("main", 1 + number, 1, "work", float(bell), float(bell) + 75, ())
+        for number, bell in enumerate(bells_s)
+    ]
+    marks = [0.0, *(FIRST_S + bells_s + 2.0), 2400.0]
+    laps = [Lap(float(a), float(b)) for a, b in pairwise(marks)]
+    ratio = lap_evidence(laps, steps, 2400.0)
+    assert float(np.max(ratio.values)) - float(at(ratio, [FIRST_S])[0]) < 4.0
 
 
 @pytest.mark.parametrize("late_s", [9.0, 12.0])
