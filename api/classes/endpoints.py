@@ -9,32 +9,13 @@ from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from api.classes import service as classes
-from api.classes.schemas import (
-    ClassAnswer,
-    ClassChange,
-    ClassPage,
-    NewClass,
-    StartsChange,
-)
-from api.http import (
-    CursorNow,
-    LimitNow,
-    OnceNow,
-    Reader,
-    ServiceNow,
-    Writer,
-    declared,
-    page_of,
-)
+from api.classes.schemas import ClassAnswer, ClassChange, ClassPage, NewClass, StartsChange
+from api.http import CursorNow, LimitNow, OnceNow, Reader, ServiceNow, Writer, declared, page_of
 from api.people.schemas import DoneAnswer
 from api.people.sight import visible_classes
 from api.people.subject import Subject
 from api.recordings.service import drop_bytes
-from api.storage.model import (
-    Attendance,
-    PlanVersion,
-    TrainingClass,
-)
+from api.storage.model import Attendance, PlanVersion, TrainingClass
 from api.storage.moments import with_offset
 
 router = APIRouter(tags=["classes"])

@@ -7,18 +7,9 @@ from sqlalchemy.orm import Session
 
 from api.classes import taking_part
 from api.classes.endpoints import ClassId
-from api.classes.schemas import (
-    AttendanceAnswer,
-    RosterAnswer,
-    RosterBody,
-)
+from api.classes.schemas import AttendanceAnswer, RosterAnswer, RosterBody
 from api.classes.sheets import CSV_ANSWER, SheetBody, sheet_text
-from api.http import (
-    Reader,
-    ServiceNow,
-    Writer,
-    declared,
-)
+from api.http import Reader, ServiceNow, Writer, declared
 from api.people.subject import Subject
 from api.problems import NotHere, Refused
 from api.storage.moments import with_offset

@@ -10,27 +10,13 @@ from sqlalchemy.orm import Session
 
 from api.classes import service as classes
 from api.classes.endpoints import ClassId
-from api.classes.schemas import (
-    ScoreAnswer,
-    ScoreBody,
-    ScoreList,
-    TableAnswer,
-    TableRow,
-)
+from api.classes.schemas import ScoreAnswer, ScoreBody, ScoreList, TableAnswer, TableRow
 from api.classes.sheets import CSV_ANSWER, SheetBody, sheet_text
-from api.http import (
-    Reader,
-    Sender,
-    ServiceNow,
-    Writer,
-    declared,
-)
+from api.http import Reader, Sender, ServiceNow, Writer, declared
 from api.people.sight import class_table_people
 from api.people.subject import Subject
 from api.problems import NotHere
-from api.storage.model import (
-    Score,
-)
+from api.storage.model import Score
 from api.transfer.sheets import score_sheet
 from reconcile.classes import LoggedScore
 

@@ -10,37 +10,15 @@ from sqlalchemy.orm import Session
 from api.addresses import public_address, wall_address
 from api.classes import service as classes
 from api.classes.endpoints import ClassId
-from api.classes.schemas import (
-    VisitAnswer,
-    VisitList,
-    WallAnswer,
-    WallNames,
-    WallPick,
-)
-from api.http import (
-    OnceNow,
-    Reader,
-    ServiceNow,
-    Writer,
-    declared,
-)
+from api.classes.schemas import VisitAnswer, VisitList, WallAnswer, WallNames, WallPick
+from api.http import OnceNow, Reader, ServiceNow, Writer, declared
 from api.people.codes import code_svg
 from api.people.own_endpoints import me_answer, set_cookie
 from api.people.schemas import MeAnswer
 from api.people.sight import visible_visits
-from api.people.signing_in import (
-    open_sign_in,
-    subject_by_sign_in,
-    wall_class,
-    wall_people,
-)
+from api.people.signing_in import open_sign_in, subject_by_sign_in, wall_class, wall_people
 from api.problems import NotHere
-from api.storage.model import (
-    Person,
-    PlanVersion,
-    SignIn,
-    TrainingClass,
-)
+from api.storage.model import Person, PlanVersion, SignIn, TrainingClass
 from api.storage.moments import with_offset
 
 router = APIRouter(tags=["classes"])

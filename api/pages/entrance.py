@@ -10,14 +10,7 @@ from typing import Annotated
 from fastapi import APIRouter, Form, Request, Response
 
 from api.classes.wall_endpoints import WallCode
-from api.http import (
-    COOKIE,
-    Reader,
-    ServiceNow,
-    etag_of,
-    from_this_site,
-    matches,
-)
+from api.http import COOKIE, Reader, ServiceNow, etag_of, from_this_site, matches
 from api.pages.forms import go, when
 from api.pages.templates import page
 from api.people import service as people
@@ -32,17 +25,9 @@ from api.people.signing_in import (
     wall_class,
     wall_people,
 )
-from api.problems import (
-    CrossSite,
-    NotHere,
-    NotSignedIn,
-)
+from api.problems import CrossSite, NotHere, NotSignedIn
 from api.service import Service
-from api.storage.model import (
-    Gym,
-    Person,
-    PlanVersion,
-)
+from api.storage.model import Gym, Person, PlanVersion
 
 router = APIRouter()
 

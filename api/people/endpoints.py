@@ -29,9 +29,7 @@ from api.people.schemas import (
     RolesBody,
 )
 from api.people.sight import visible_people
-from api.people.signing_in import (
-    person_roles,
-)
+from api.people.signing_in import person_roles
 from api.people.subject import Subject
 from api.problems import NotHere
 from api.storage.model import Person

@@ -8,21 +8,11 @@ from fastapi import APIRouter, Path, Request, Response
 from sqlalchemy.orm import Session
 
 from api.addresses import link_address, public_address
-from api.http import (
-    Keeper,
-    OnceNow,
-    ServiceNow,
-    declared,
-)
+from api.http import Keeper, OnceNow, ServiceNow, declared
 from api.people import service as people
 from api.people.codes import code_svg
 from api.people.endpoints import PersonId
-from api.people.schemas import (
-    DoneAnswer,
-    LinkAnswer,
-    LinkList,
-    LiveLinkAnswer,
-)
+from api.people.schemas import DoneAnswer, LinkAnswer, LinkList, LiveLinkAnswer
 
 router = APIRouter(tags=["people"])
 

@@ -6,14 +6,7 @@ from fastapi import APIRouter, Request, Response
 from sqlalchemy.orm import Session
 
 from api.addresses import cookie_is_secure
-from api.http import (
-    COOKIE,
-    Reader,
-    Sender,
-    ServiceNow,
-    Writer,
-    declared,
-)
+from api.http import COOKIE, Reader, Sender, ServiceNow, Writer, declared
 from api.language import Preferences
 from api.people import service as people
 from api.people.consents import answers

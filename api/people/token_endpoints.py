@@ -7,26 +7,12 @@ from typing import Annotated
 from fastapi import APIRouter, Path, Request, Response
 from sqlalchemy.orm import Session
 
-from api.http import (
-    Keeper,
-    OnceNow,
-    Reader,
-    ServiceNow,
-    declared,
-)
+from api.http import Keeper, OnceNow, Reader, ServiceNow, declared
 from api.people import service as people
 from api.people.own_endpoints import machine_of
-from api.people.schemas import (
-    DoneAnswer,
-    NewToken,
-    PasswordToken,
-    TokenAnswer,
-    TokenList,
-)
+from api.people.schemas import DoneAnswer, NewToken, PasswordToken, TokenAnswer, TokenList
 from api.people.sight import visible_tokens
-from api.people.signing_in import (
-    check_password,
-)
+from api.people.signing_in import check_password
 from api.problems import NotHere
 from api.storage.model import ApiToken, Person
 from api.storage.moments import now
