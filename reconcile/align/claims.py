@@ -34,8 +34,9 @@ from reconcile.align.owners import (
     same_work_evidence,
 )
 from reconcile.align.ownership import NOBODYS, Claims, name_prior
-from reconcile.align.place import Assignment, Placement, fit_under_bell
+from reconcile.align.place import Placement, fit_under_bell
 from reconcile.align.sheet_of_machine import Count, count_of, sheet_evidence
+from reconcile.align.sources import Assignment, Findings
 from reconcile.classes import Athlete, ClassRecord, LoggedScore
 from reconcile.history import History
 from reconcile.machine import DRAG, machines_told
@@ -63,6 +64,7 @@ class ClassKnown:
     """What ownership is judged by.
 
     rows, equipment: what each athlete logged for each scored block, and with which machine.
+    findings: in the recordings so far.
     """
 
     record: ClassRecord
@@ -72,6 +74,7 @@ class ClassKnown:
     rows: Mapping[tuple[str, str], LoggedScore]
     joint: JointEstimate
     history: History
+    findings: Findings
 
 
 @dataclass(frozen=True, eq=False)
@@ -97,7 +100,6 @@ class _Timelines:
                 self.first.append(athlete)
             numbers.append(number)
         self.of_person = np.array(numbers, dtype=np.intp)
-        self.answers: dict[bytes, Floats] = {}
 
     def _same(self, one: Athlete, other: Athlete) -> bool:
         steps = self.known.timelines
@@ -133,7 +135,7 @@ class _Timelines:
         """The bell being known, how well a recording fits a timeline, and where it then lies."""
         known = self.known
         support, first_s = fit_under_bell(
-            assignment, known.record.plan, known.joint.starts, known.record.start, self.answers
+            assignment, known.record.plan, known.joint.starts, known.record.start, known.findings
         )
         return _Place(support, first_s - assignment.delay_s)
 

@@ -22,13 +22,8 @@ from reconcile.align.heart import (
     responses_to,
 )
 from reconcile.align.joint import Posterior
-from reconcile.align.place import (
-    Assignment,
-    Placement,
-    evidence_by_source,
-    half_of_shortest_gap,
-    reach_of,
-)
+from reconcile.align.place import Placement, half_of_shortest_gap, reach_of
+from reconcile.align.sources import Assignment, Findings, evidence_by_source
 from reconcile.align.whole_class import Placed, assign, athlete_steps
 from reconcile.classes import ClassRecord
 from reconcile.plan import TimedBlock
@@ -193,7 +188,7 @@ def _block(
     pins = {
         p.block: p for p in record.pins if p.file == item.placement.file and p.start_s is not None
     }
-    sources = evidence_by_source(assignment, block, pins.get(block.name), {})
+    sources = evidence_by_source(assignment, block, pins.get(block.name), Findings())
     whole = NOTHING
     for ratio in sources.values():
         whole = whole.plus(ratio)

@@ -11,6 +11,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
+from numpy.typing import NDArray
 
 from ingest.recording import Floats
 from reconcile.align.grid import log_sum_exp
@@ -48,11 +50,13 @@ SAYS = (-3.3, -2.5, -1.8, -1.4, -0.9, 0.0, 0.2, 1.2, 2.2, 2.8, 3.6, 3.9, 4.6)
 class Work:
     """Whitened answers to each kind of work, (time constant, kind, time) on the heart's grid.
 
-    first: grid index of the first column; times are of the athlete's own clock.
+    first: grid index of the first column; times are of the athlete's own clock. products: of each
+    two kinds' answers, (time constant, pair of kinds, time), the pairs as of `np.triu_indices`.
     """
 
     first: int
     answers: Floats
+    products: Floats
 
 
 def work_on(
@@ -91,7 +95,9 @@ def work_on(
     rows = [row for row in (*rows, unpulled) if row.any()]
     work = np.stack(rows)
     answers = np.stack([first_order(work, tau_s / HEART_STEP_S) for tau_s in TIME_CONSTANTS_S])
-    return Work(first + 1, answers[:, :, 1:] - WHITENING * answers[:, :, :-1])
+    white = answers[:, :, 1:] - WHITENING * answers[:, :, :-1]
+    one, other = np.triu_indices(len(rows))
+    return Work(first + 1, white, white[:, one] * white[:, other])
 
 
 def _share_of_grid(at_s: Floats, low_s: float, high_s: float) -> Floats:
@@ -133,23 +139,54 @@ def explained_by(first: int, heart: Floats, work: Work) -> float:
         return 0.0
     seen = heart[low - first - 1 : high - first]
     white = seen[1:] - WHITENING * seen[:-1]
-    good = np.flatnonzero(np.isfinite(white))
-    if len(good) < LEAST_SAMPLES:
+    good = np.isfinite(white)
+    if np.count_nonzero(good) < LEAST_SAMPLES:
         return 0.0
-    target = _within_reason(white[good])
-    columns = good[None, :] + (low - work.first) - delays[:, None]
-    answers = np.moveaxis(work.answers[:, :, columns], 2, 1).reshape(
-        -1, work.answers.shape[1], len(good)
-    )
-    trend = np.stack([np.ones(len(white)), np.linspace(-1, 1, len(white))])[:, good]
-    design = np.concatenate([np.broadcast_to(trend, (len(answers), *trend.shape)), answers], axis=1)
-    gram = design @ design.transpose(0, 2, 1) + 1e-3 * np.eye(design.shape[1])
-    cross = design @ target
+    target = np.zeros(len(white))
+    target[good] = _within_reason(white[good])
+    gram, cross = _normal_equations(target, good, work, low - work.first, len(delays))
     fitted = np.linalg.solve(gram, cross[:, :, None])[:, :, 0]
     rss = np.maximum(target @ target - np.einsum("ij,ij->i", fitted, cross), 1e-6)
-    logs = -0.5 * len(target) / SAMPLES_PER_INDEPENDENT * np.log(rss)
+    logs = -0.5 * np.count_nonzero(good) / SAMPLES_PER_INDEPENDENT * np.log(rss)
     logs = logs.reshape(len(TIME_CONSTANTS_S), -1) + np.log(_delay_shares())
     return log_sum_exp(logs) - float(np.log(len(TIME_CONSTANTS_S)))
+
+
+def _normal_equations(
+    target: Floats, good: NDArray[np.bool_], work: Work, first: int, delays: int
+) -> tuple[Floats, Floats]:
+    """Gram matrices and right sides of the fit of a level, a drift and the answers to a target.
+
+    first: column of the work at which the target begins if it answers at once. Of each time
+    constant with each delay, 0 to `delays` - 1 columns. What is sought are sums over time of an
+    answer, or of two, times something that is shifted by each delay: one product of matrices.
+    """
+    drift = np.linspace(-1, 1, len(target)) * good
+    padding = np.zeros(delays - 1)
+
+    def shifted(values: Floats) -> Floats:
+        """(time, delay) The values, moved by each delay."""
+        return sliding_window_view(np.concatenate([padding, values, padding]), delays)
+
+    here = slice(first - (delays - 1), first + len(target))
+    level, sloped, sought = (shifted(v) for v in (good.astype(np.float64), drift, target))
+    answers = work.answers[:, :, here]
+    with_level, with_drift, with_target = (answers @ v for v in (level, sloped, sought))
+    kinds = answers.shape[1]
+    gram = np.empty((len(answers), delays, 2 + kinds, 2 + kinds))
+    gram[:, :, 0, 0] = np.count_nonzero(good)
+    gram[:, :, 0, 1] = gram[:, :, 1, 0] = drift.sum()
+    gram[:, :, 1, 1] = drift @ drift
+    for row, sums in enumerate((with_level, with_drift)):
+        gram[:, :, row, 2:] = gram[:, :, 2:, row] = sums.transpose(0, 2, 1)
+    one, other = np.triu_indices(kinds)
+    products = (work.products[:, :, here] @ level).transpose(0, 2, 1)
+    gram[:, :, 2 + one, 2 + other] = gram[:, :, 2 + other, 2 + one] = products
+    cross = np.empty((len(answers), delays, 2 + kinds))
+    cross[:, :, 0], cross[:, :, 1] = target.sum(), drift @ target
+    cross[:, :, 2:] = with_target.transpose(0, 2, 1)
+    size = 2 + kinds
+    return gram.reshape(-1, size, size) + 1e-3 * np.eye(size), cross.reshape(-1, size)
 
 
 def _delay_shares() -> Floats:

@@ -12,15 +12,9 @@ import numpy as np
 from ingest.recording import Floats
 from reconcile.align.clocks import MACHINE, WATCH, clock_log_prior
 from reconcile.align.edges import (
-    Bout,
-    WorkWindow,
-    lap_evidence,
     lap_marks,
-    machine_windows,
-    pull_evidence,
 )
 from reconcile.align.grid import NOTHING, STEP_S, LogRatio, grid_s, index_of, log_sum_exp
-from reconcile.align.heart import block_demand, heart_evidence, responses_to
 from reconcile.align.joint import (
     ClassPrior,
     JointEstimate,
@@ -30,10 +24,15 @@ from reconcile.align.joint import (
     StartPrior,
     estimate,
 )
-from reconcile.align.rhythm import rhythm_evidence
 from reconcile.align.signals import Signals
+from reconcile.align.sources import (
+    HEART_RATE,
+    PINNED,
+    Assignment,
+    Findings,
+    evidence_by_source,
+)
 from reconcile.classes import Pin
-from reconcile.machine import MachineTrack
 from reconcile.plan import Plan, TimedBlock
 from reconcile.result import BlockPlacement, Status
 from reconcile.timeline import PlannedStep
@@ -56,31 +55,11 @@ USUAL_SPREAD_S = 3600.0
 SURE, SURE_BY_MACHINE = 0.98, 0.9
 CREDIBLE_RIVAL = 0.02
 UNDATED_S = 86400.0
-PINNED = 60.0
 # The most that one recording's samples may say for one place against another, nats: hearts and
 # wrist sensors mislead more often than machines. Judgement.
 HEART_REACH = 9.0
 MACHINE_REACH = 25.0
 LAP_REACH = 12.0
-# The source whose error all hearts may share.
-HEART_RATE = "heart rate"
-
-
-@dataclass(frozen=True, eq=False)
-class Assignment:
-    """A recording and whose timeline it is compared with.
-
-    steps, delay_s: the steps of each timed block and the delay of the (first) owner. turns: the
-    same of every owner, for a machine that several used in turns. left_out: by block and round, how
-    probable an only owner's own row makes it that the round was left out.
-    """
-
-    signals: Signals
-    owners: tuple[str, ...]
-    delay_s: float
-    steps: Mapping[str, tuple[PlannedStep, ...]]
-    turns: tuple[tuple[float, Mapping[str, tuple[PlannedStep, ...]]], ...]
-    left_out: Mapping[str, Mapping[int, float]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, eq=False)
@@ -114,93 +93,6 @@ class Placement:
         return replace(self, status="unmatched", blocks=(), block_sd_s={})
 
 
-def evidence_by_source(
-    assignment: Assignment, block: TimedBlock, pin: Pin | None, answers: dict[bytes, Floats]
-) -> dict[str, LogRatio]:
-    """What each kind of evidence in one recording says of one block's start.
-
-    answers: the heart's answers to the demands met so far, kept by the caller: athletes who do
-    the same share them.
-    """
-    signals, steps = assignment.signals, assignment.steps[block.name]
-    if pin is not None and pin.start_s is not None:
-        pinned = np.array([PINNED - 1, PINNED, PINNED - 1])
-        return {"pin": LogRatio(index_of(pin.start_s) - 1, pinned)}
-    found: dict[str, LogRatio] = {}
-    if len(signals.heart):
-        left_out = assignment.left_out.get(block.name, {})
-        found[HEART_RATE] = _heart(signals, steps, left_out, answers)
-    if signals.track is not None and signals.upload.recording is not None:
-        first_s = float(signals.upload.recording.time_s[0])
-        found["machine"] = pull_evidence(
-            signals.bouts if len(assignment.turns) < 2 else _turns(signals.track),
-            (first_s, signals.length_s),
-            _turn_windows(assignment, block),
-            block.duration_s,
-        )
-    if signals.rhythm and signals.upload.recording is not None:
-        first_s = float(signals.upload.recording.time_s[0])
-        found["cadence"] = rhythm_evidence(
-            signals.rhythm, (first_s, signals.length_s), steps, block.duration_s
-        )
-    if signals.upload.recording is not None and signals.upload.recording.laps:
-        found["laps"] = lap_evidence(signals.upload.recording.laps, steps, signals.length_s)
-    return found
-
-
-def _heart(
-    signals: Signals,
-    steps: Sequence[PlannedStep],
-    left_out: Mapping[int, float],
-    answers: dict[bytes, Floats],
-) -> LogRatio:
-    """What heart rate says, with rounds that were perhaps left out and without them."""
-
-    def answer_to(asked: Sequence[PlannedStep]) -> LogRatio:
-        demand = block_demand(asked)
-        key = demand.tobytes()
-        if key not in answers:
-            answers[key] = responses_to(demand)
-        return heart_evidence(signals.heart, answers[key], strap=signals.by_strap)
-
-    as_planned = answer_to(steps)
-    done = [s if s.round not in left_out else replace(s, kind="rest", tasks=()) for s in steps]
-    if not left_out or all(step.kind == "rest" for step in done):
-        return as_planned
-    share = min(left_out.values())
-    without = np.log(share) + answer_to(done).values
-    return replace(as_planned, values=np.logaddexp(np.log1p(-share) + as_planned.values, without))
-
-
-def _turns(track: MachineTrack) -> list[Bout]:
-    """Pulls as they are: one hands the machine to the next within the time of a short break."""
-    return [Bout(pull.start_s, pull.end_s) for pull in track.pulls]
-
-
-def _turn_windows(assignment: Assignment, block: TimedBlock) -> list[WorkWindow]:
-    """Windows of machine work of all owners, on the first owner's block clock."""
-    shared = len(assignment.turns) > 1
-    left_out = assignment.left_out.get(block.name, {})
-
-    def said(window: WorkWindow, steps: Sequence[PlannedStep]) -> float:
-        inside = (s for s in steps if s.start_s < window.end_s and window.start_s < s.end_s)
-        return min(left_out.get(step.round, window.left_out) for step in inside)
-
-    windows = [
-        WorkWindow(
-            window.start_s + delay_s - assignment.delay_s,
-            window.end_s + delay_s - assignment.delay_s,
-            window.starts_at_bell,
-            window.ends_at_bell,
-            window.easy or shared,  # one's hard work is another's easy pulling
-            said(window, steps[block.name]),
-        )
-        for delay_s, steps in assignment.turns
-        for window in machine_windows(steps[block.name], assignment.signals.machine, parted=True)
-    ]
-    return sorted(windows, key=lambda window: window.start_s)
-
-
 def reach_of(signals: Signals, *, pinned: bool) -> float:
     """The most that a recording's samples may say for one place against another, nats."""
     reach = MACHINE_REACH if signals.track is not None else HEART_REACH
@@ -216,14 +108,14 @@ def recording_evidence(
     prior: ClassPrior,
     stated_start: datetime,
     pins: Mapping[str, Pin],
-    answers: dict[bytes, Floats],
+    findings: Findings,
 ) -> RecordingEvidence:
     """Evidence of one recording on the grid of where its first sample may lie in the class."""
     signals = assignment.signals
     recording = signals.upload.recording
     assert recording is not None
     told = [
-        evidence_by_source(assignment, block, pins.get(block.name), answers)
+        evidence_by_source(assignment, block, pins.get(block.name), findings)
         for block in plan.timed_blocks
     ]
     hearts = tuple(sources.get(HEART_RATE, NOTHING) for sources in told)
@@ -263,7 +155,7 @@ def fit_under_bell(
     plan: Plan,
     bells: Sequence[int],
     stated_start: datetime,
-    answers: dict[bytes, Floats],
+    findings: Findings,
 ) -> tuple[float, float]:
     """How well a recording fits its timeline (log), and the class time of its first sample, s.
 
@@ -274,7 +166,7 @@ def fit_under_bell(
         (),
         tuple(index_of(block.duration_s) for block in plan.timed_blocks),
     )
-    evidence = recording_evidence(assignment, plan, prior, stated_start, {}, answers)
+    evidence = recording_evidence(assignment, plan, prior, stated_start, {}, findings)
     weights = evidence.clock.copy()
     for number, start in enumerate(bells):
         weights = weights + evidence.given_start(number, start)
@@ -287,12 +179,12 @@ def place(
     stated_start: datetime,
     assignments: Sequence[Assignment],
     pins: Mapping[str, Mapping[str, Pin]],
+    findings: Findings,
 ) -> tuple[JointEstimate, list[RecordingEvidence]]:
     """The bell and the place of every recording of one group that hears the same bell.
 
     With them the evidence of each, from which `summed_up` makes a placement.
     """
-    answers: dict[bytes, Floats] = {}
     evidence = [
         recording_evidence(
             assignment,
@@ -300,7 +192,7 @@ def place(
             prior,
             stated_start,
             pins.get(assignment.signals.upload.file, {}),
-            answers,
+            findings,
         )
         for assignment in assignments
     ]

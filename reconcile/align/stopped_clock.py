@@ -22,13 +22,12 @@ from reconcile.align.place import (
     ANOTHER_TIME_NAMED,
     ANOTHER_TIME_UNNAMED,
     OF_CLASS,
-    PINNED,
-    Assignment,
     Placement,
     half_of_shortest_gap,
 )
 from reconcile.align.pull_chain import PullChain, PullPlan, Spread, pull_plan, spread_over
 from reconcile.align.signals import EASY_SHARE, LEAST_BOUT_S, Signals
+from reconcile.align.sources import PINNED, Assignment
 from reconcile.classes import Pin
 from reconcile.machine import MachineTrack, Pull, speed_of
 from reconcile.plan import FreeBlock, Plan

@@ -11,10 +11,11 @@ from reconcile.align.grid import STEP_S, LogRatio
 from reconcile.align.joint import ClassPrior, JointEstimate, Place, RecordingEvidence, placed_under
 from reconcile.align.length import as_long_as_others
 from reconcile.align.ownership import WRONG_NAME, Ownership, assign_owners
-from reconcile.align.place import Assignment, Placement, fit_under_bell, place, summed_up
+from reconcile.align.place import Placement, fit_under_bell, place, summed_up
 from reconcile.align.priors import class_prior
 from reconcile.align.same_body import OwnFile, told_by_each_other
 from reconcile.align.signals import Signals
+from reconcile.align.sources import Assignment, Findings
 from reconcile.align.stopped_clock import place_stopped, stood_still, usual_starts
 from reconcile.align.turns import in_turns
 from reconcile.classes import Athlete, ClassRecord, LoggedScore, Pin
@@ -102,19 +103,20 @@ def place_class(
         else:
             together.append(assignment)
     placed: dict[str, Placed] = {}
+    findings = Findings()
     for start, assignments in alone.items():
-        for found in _placed_alone(record, start, assignments):
+        for found in _placed_alone(record, start, assignments, findings):
             file = found.signals.upload.file
             if found.placement.status == "unmatched" and file not in pinned_owners:
                 together.append(assign(record, found.signals, (), timelines))
             else:
                 placed[file] = found
-    for found in _placed_together(record, together, timelines, pinned_owners, history):
+    for found in _placed_together(record, together, timelines, pinned_owners, history, findings):
         file = found.signals.upload.file
         elsewhere = None
         of_no_hour = found.placement.status == "unmatched" and not found.odds
         if of_no_hour and file not in pinned_owners:
-            elsewhere = _of_somebody_alone(record, alone, found.signals, timelines)
+            elsewhere = _of_somebody_alone(record, alone, found.signals, timelines, findings)
         placed[file] = elsewhere or found
     return placed
 
@@ -125,19 +127,20 @@ def _placed_together(
     timelines: Mapping[str, Steps],
     pinned: Mapping[str, tuple[str, ...]],
     history: History,
+    findings: Findings,
 ) -> list[Placed]:
     """The recordings of the class under its bell, with their owners.
 
     Where owners turn out to follow another timeline than the one that a file was compared with,
     the bell is looked for once more with theirs.
     """
-    group = _place_group(record, record.start, together, alone=False)
-    shared = _used_in_turns(record, timelines, together, group.joint)
+    group = _place_group(record, record.start, together, findings, alone=False)
+    shared = _used_in_turns(record, timelines, together, group.joint, findings)
     for number, owners in shared.items():
         together[number] = assign(record, together[number].signals, owners, timelines)
     if shared:
-        group = _place_group(record, record.start, together, alone=False)
-    owned = _owners(record, timelines, group, pinned, history)
+        group = _place_group(record, record.start, together, findings, alone=False)
+    owned = _owners(record, timelines, group, pinned, history, findings)
     changed = False
     for number, (assignment, ownership) in enumerate(zip(together, owned, strict=True)):
         owner = () if ownership.owner is None else (ownership.owner,)
@@ -146,7 +149,7 @@ def _placed_together(
             changed = changed or not _same_timeline(assignment, moved_to)
             together[number] = moved_to
     if changed:
-        group = _place_group(record, record.start, together, alone=False)
+        group = _place_group(record, record.start, together, findings, alone=False)
     whose = [
         assignment.owners
         if len(assignment.owners) > 1
@@ -179,6 +182,7 @@ def _used_in_turns(
     timelines: Mapping[str, Steps],
     together: Sequence[Assignment],
     joint: JointEstimate,
+    findings: Findings,
 ) -> dict[int, tuple[str, ...]]:
     """Owners of nameless machines' files that hold several turns, by place in the list of files."""
     people = [a for a in record.athletes if a.start is None]
@@ -201,7 +205,7 @@ def _used_in_turns(
 
         def support(names: tuple[str, ...], file: Assignment = file) -> float:
             tried = assign(record, file.signals, names, timelines)
-            return fit_under_bell(tried, record.plan, joint.starts, record.start, {})[0]
+            return fit_under_bell(tried, record.plan, joint.starts, record.start, findings)[0]
 
         owners = in_turns([a.athlete for a in left], ways, support)
         if owners:
@@ -210,10 +214,13 @@ def _used_in_turns(
 
 
 def _placed_alone(
-    record: ClassRecord, start: datetime, assignments: Sequence[Assignment]
+    record: ClassRecord,
+    start: datetime,
+    assignments: Sequence[Assignment],
+    findings: Findings,
 ) -> list[Placed]:
     """The recordings of whoever trained alone from this start on, which pulls no bell."""
-    group = _place_group(record, start, assignments, alone=True)
+    group = _place_group(record, start, assignments, findings, alone=True)
     placements = _told_by_bodies(record, group, [a.owners for a in group.compared])
     moved_s = (start - record.start).total_seconds()
     return [
@@ -227,6 +234,7 @@ def _of_somebody_alone(
     alone: Mapping[datetime, Sequence[Assignment]],
     item: Signals,
     timelines: Mapping[str, Steps],
+    findings: Findings,
 ) -> Placed | None:
     """A file that does not fit the class, placed with somebody who trained alone, if it fits there.
 
@@ -239,7 +247,8 @@ def _of_somebody_alone(
         if athlete.start is None or athlete.athlete in item.upload.athletes:
             continue
         assignment = assign(record, item, (athlete.athlete,), timelines)
-        found = _placed_alone(record, athlete.start, [*alone[athlete.start], assignment])[-1]
+        others = alone[athlete.start]
+        found = _placed_alone(record, athlete.start, [*others, assignment], findings)[-1]
         share = (WRONG_NAME if item.upload.athletes else 1.0) / len(record.athletes)
         odds = share * found.placement.match / max(1 - found.placement.match, 1e-9)
         if found.placement.status != "unmatched" and (best is None or odds > best[0]):
@@ -312,7 +321,12 @@ class _Group:
 
 
 def _place_group(
-    record: ClassRecord, start: datetime, assignments: Sequence[Assignment], *, alone: bool
+    record: ClassRecord,
+    start: datetime,
+    assignments: Sequence[Assignment],
+    findings: Findings,
+    *,
+    alone: bool,
 ) -> _Group:
     """The bell, and every recording of a group with its place; a stopped clock's spread out."""
     pins: dict[str, dict[str, Pin]] = {}
@@ -326,7 +340,7 @@ def _place_group(
     usual_s = usual_starts(record.plan)
     stopped = [stood_still(record.plan, assignment, usual_s) for assignment in assignments]
     running = [a for a, stood in zip(assignments, stopped, strict=True) if not stood]
-    joint, evidence = place(record.plan, prior, start, running, pins)
+    joint, evidence = place(record.plan, prior, start, running, pins, findings)
     bells_s = [first * STEP_S for first in joint.starts]
     still_to_come = iter(zip(evidence, joint.places, strict=True))
     lengths_say = iter(as_long_as_others([assignment.signals for assignment in running]))
@@ -389,6 +403,7 @@ def _owners(
     group: _Group,
     pinned: Mapping[str, tuple[str, ...]],
     history: History,
+    findings: Findings,
 ) -> list[Ownership]:
     """An owner for every recording of the class, all found together."""
     together, placements = group.compared, group.placements
@@ -417,7 +432,7 @@ def _owners(
         }
         equipment = {a.athlete: equipment_of(record, a.athlete) for a in people}
         claims = gather(
-            ClassKnown(record, people, timelines, equipment, lines, group.joint, history),
+            ClassKnown(record, people, timelines, equipment, lines, group.joint, history, findings),
             [together[n] for n in rows],
             [placements[n] for n in rows],
         )
