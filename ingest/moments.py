@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from calendar import month_abbr
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
@@ -22,6 +23,12 @@ HALF_OF_DAY = re.compile(r"[ap]\.?m\.?$", re.IGNORECASE)
 DATE = re.compile(r"(\d{1,4})([-/.])(\d{1,2})\2(\d{1,4})\.?")
 DATE_TIME = re.compile(DATE.pattern + r"(?:T|,?\s+)(\d.*)")
 COMPACT = re.compile(r"\d{8}T\d{4}")
+MONTHS = {month.lower(): number for number, month in enumerate(month_abbr) if month}
+NAMED_MONTH = re.compile(
+    r"(?:[a-z]+,\s*)?(?:(\d{1,2})[\s./-]+([a-z]{3,9})\.?|([a-z]{3,9})\.?\s+(\d{1,2}))"
+    r"[\s,./-]+(\d{4})\b,?",
+    re.IGNORECASE,
+)
 ZONE = re.compile(r"\s*(Z|UTC|GMT|[+-]\d{2}(?::?\d{2})?)$", re.IGNORECASE)
 
 NO_TIMEZONE = Problem("no_timezone", "the times have no offset from UTC and were taken as UTC")
@@ -52,7 +59,8 @@ def clock_of(columns: Sequence[tuple[Heading, Sequence[str]]], *, comma: bool) -
     dated: Clock | None = None
     unsure: tuple[Problem, ...] = ()
     elapsed: Clock | None = None
-    for heading, cells in columns:
+    for heading, written in columns:
+        cells = months_as_numbers(written)
         clock = moments(cells) if holds_dates(cells) else None
         if clock is not None:
             if not clock.dated:
@@ -113,6 +121,23 @@ def is_time_of_day(clock: Clock) -> bool:
 def first_filled(cells: Sequence[str]) -> str:
     """Give the first cell with something in it."""
     return next((cell.strip() for cell in cells if cell.strip()), "")
+
+
+def months_as_numbers(cells: Sequence[str]) -> Sequence[str]:
+    """Dates with an English month's name (RFC 5322: `Sun, 9 Mar 2025 06:12:03`) as numbers."""
+    if NAMED_MONTH.match(first_filled(cells)) is None:
+        return cells
+    return [numbered_month(cell.strip()) for cell in cells]
+
+
+def numbered_month(text: str) -> str:
+    """One date with its month as a number; as it stands where it names none."""
+    found = NAMED_MONTH.match(text)
+    month = 0 if found is None else MONTHS.get((found[2] or found[3])[:3].lower(), 0)
+    if found is None or not month:
+        return text
+    day, rest = int(found[1] or found[4]), text[found.end() :]
+    return f"{found[5]}-{month:02}-{day:02}{rest}"
 
 
 def holds_dates(cells: Sequence[str]) -> bool:

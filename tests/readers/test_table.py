@@ -284,6 +284,11 @@ MOMENTS = [
     "2026/03/09 17:30:00Z",
     "09.03.2026 18:30:00 +01:00",
     "9.3.2026 17:30 UTC",
+    # RFC 5322, section 3.3, and as spreadsheets write a month by name
+    "Mon, 09 Mar 2026 17:30:00 +0000",
+    "Mon, 9 Mar 2026 18:30 +0100",
+    "9-Mar-2026 17:30:00Z",
+    "March 9, 2026 5:30:00 PM UTC",
 ]
 
 
@@ -303,6 +308,9 @@ def test_moments_with_an_offset_are_that_moment(moment: str) -> None:
         "2026/3/9 17:30:00",
         "09.03.2026 17:30:00",
         "09.03.26 17:30:00",
+        "09 Mar 2026 17:30:00",
+        "9. March 2026, 17:30",
+        "Mar 9 2026 05:30:00 pm",
     ],
 )
 def test_moments_without_an_offset_are_taken_as_utc_and_it_is_said(moment: str) -> None:
@@ -323,6 +331,18 @@ def test_large_numbers_count_from_1970(number: str) -> None:
 def test_date_and_time_of_day_in_two_columns_belong_together() -> None:
     found = table("Date,Time,HR\n2026-03-09,17:30:00,100\n2026-03-09,17:30:05,101\n")
     assert found.start == START
+    assert found.time_s.tolist() == [0, 5]
+
+
+def test_a_day_with_a_named_month_and_a_time_of_day_belong_together() -> None:
+    found = table("Date,Time,HR\n9 Mar 2026,17:30:00,100\n9 Mar 2026,17:30:05,101\n")
+    assert found.start == START
+    assert found.time_s.tolist() == [0, 5]
+
+
+def test_a_word_that_is_no_month_makes_no_date() -> None:
+    found = table("date,seconds,hr\nMay be 9 2026,0,100\nabc 9 2026,5,101\n")
+    assert found.start is None
     assert found.time_s.tolist() == [0, 5]
 
 
