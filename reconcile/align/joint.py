@@ -444,7 +444,8 @@ def _placement(
 ) -> Posterior:
     """Distribution of one block's start on one recording, its own evidence counted once."""
     others = {b: s for b, s in starts.items() if b != block}
-    over_x = search.weights(recording, others) + told
+    over_others = search.weights(recording, others)
+    over_x = over_others + told
     # Where a placed recording lies, given that it is of the class at all.
     over_x = np.where(search.overlaps(recording, starts), over_x, over_x - NOT_OF_CLASS)
     over_x = np.exp(over_x - np.max(over_x))
@@ -453,7 +454,7 @@ def _placement(
     if len(ratio.values) > 1:
         own = search.said_by(
             recording,
-            search.weights(recording, others),
+            over_others,
             (ratio, recording.hearts[block]),
             bell.first,
             len(bell.said.rest),
