@@ -83,6 +83,10 @@ class WorkWindow:
     easy: bool = False
     left_out: float = SKIPPED_ROUND
 
+    def later(self, by_s: float) -> WorkWindow:
+        """The same window on a clock whose zero lies `by_s` earlier."""
+        return replace(self, start_s=self.start_s + by_s, end_s=self.end_s + by_s)
+
 
 def machine_windows(
     steps: Sequence[PlannedStep], machine: str | None, *, parted: bool = False

@@ -15,7 +15,7 @@ from reconcile.align.edges import (
     machine_windows,
     pull_evidence,
 )
-from reconcile.align.grid import LogRatio, index_of
+from reconcile.align.grid import STEP_S, LogRatio, index_of
 from reconcile.align.heart import block_demand, heart_evidence, responses_to
 from reconcile.align.rhythm import rhythm_evidence
 from reconcile.align.signals import Signals
@@ -82,12 +82,17 @@ class Findings:
         windows = tuple(_turn_windows(assignment, block))
         key = signals, shared, windows
         if key not in self.pulls:
-            self.pulls[key] = pull_evidence(
+            # Turns of another wave may lie long before the first owner's bell or after the last.
+            before = max((-index_of(window.start_s) for window in windows), default=0)
+            before = max(before, 0)
+            end_s = max([block.duration_s, *(window.end_s for window in windows)])
+            told = pull_evidence(
                 _turns(track) if shared else signals.bouts,
                 (float(recording.time_s[0]), signals.length_s),
-                windows,
-                block.duration_s,
+                [window.later(before * STEP_S) for window in windows],
+                before * STEP_S + end_s,
             )
+            self.pulls[key] = LogRatio(told.first + before, told.values)
         return self.pulls[key]
 
 

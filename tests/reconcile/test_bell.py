@@ -330,6 +330,40 @@ blocks:
         ] * 5
 
 
+@pytest.mark.parametrize("file", ["b01+b02.rower.fit", "b02+b01.rower.fit"])
+def test_a_wave_that_begins_when_the_other_is_done_is_not_taken_for_it(file: str) -> None:
+    # Both pull alike, and nothing but the order of their turns tells whose are whose.
+    held = session(
+        """title: Early and late boat
+blocks:
+  - name: main
+    rounds: 4
+    steps:
+      - work: 2m
+        tasks:
+          - {movement: step-up, reps: 20}
+          - {movement: machine, most: metres}
+      - {rest: 1m}
+    score: {measure: metres, take: total}
+""",
+        main=0.0,
+    )
+    habits, delay_s = PEOPLE["b03"], 15 * 60.0
+    pulls = [*held.pulls(habits), *held.pulls(habits, delay_s=delay_s)]
+    athletes = [Athlete("b01"), Athlete("b02", delay_s=delay_s)]
+    machine = rowed(spun(pulls, -50.0, delay_s + 800), dated=False)
+    result = class_of(held, {file: machine}, athletes=athletes).reconciled()
+    entry = of_file(result, file)
+    assert entry.status == "aligned"
+    first = delay_s if file.startswith("b02") else 0.0
+    assert abs(entry.blocks[0].start_s - (first + 50)) < 2.0
+    for name in ("b01", "b02"):
+        assert all(
+            step.machine_active_s == pytest.approx(54, abs=4)
+            for step in work_of(result, name, "main")
+        )
+
+
 @pytest.mark.parametrize("hard_first", [True, False])
 def test_a_warm_up_is_placed_by_which_of_its_steps_is_hard(hard_first: bool) -> None:
     tasks = ["jumping jack", "arm circles"] if hard_first else ["arm circles", "jumping jack"]
