@@ -220,8 +220,11 @@ def heading_of(text: str) -> Heading | None:
     words = [word for word in re.split(r"[\s_,:;#=\-]+|\.(?=\D|$)", rest) if word]
     counted = any(word in COUNTED for word in words) or "since last sample" in " ".join(words)
     averaged = any(word in AVERAGED for word in words)
+    whole = " ".join(words)
     skip = MODIFIERS | AVERAGED | COUNTED | ({"since", "last", "sample"} if counted else set())
     words = [word for word in words if word not in skip and word != "/"]
+    if whole in WORDS["time"]:  # `recorded at`: what else says no more is here the phrase
+        words = whole.split()
     if brackets and words:
         phrase, unit = " ".join(words), "".join(brackets)
         return match(phrase, unit, averaged=averaged, counted=counted) or match(

@@ -36,6 +36,7 @@ NO_TIMEZONE = Problem("no_timezone", "the times have no offset from UTC and were
 EPOCH_SCALES = ((1e17, 1e-9), (1e14, 1e-6), (1e11, 1e-3), (1e8, 1.0))
 """Numbers this large count from 1970: nanoseconds, microseconds, milliseconds, seconds."""
 
+LEAST_EPOCH = EPOCH_SCALES[-1][0]
 DAY_S, FIRST_HOUR_S = 86_400.0, 3600.0
 
 

@@ -27,7 +27,18 @@ from ingest.limits import (
     MAX_PREAMBLE_LINES,
     MAX_SAMPLES,
 )
-from ingest.moments import DATE, DATE_TIME, Clock, clock_of, duration_of
+from ingest.moments import (
+    COMPACT,
+    DATE,
+    DATE_TIME,
+    LEAST_EPOCH,
+    Clock,
+    clock_of,
+    duration_of,
+    holds_dates,
+    months_as_numbers,
+    numbered_month,
+)
 from ingest.numerals import MISSING, has_decimal_comma, is_number, number_of, numbers_of
 from ingest.recording import Device, Floats, Format, Problem, Recording
 from ingest.text import shown, text_of
@@ -240,23 +251,38 @@ def header_in(number: int, line: str, delimiter: str) -> Header:
 def with_moments(header: Header, lines: Sequence[str]) -> Header:
     """Take the first column that holds nothing but dates with times as the time, if none is named.
 
-    lines: those that follow the header.
+    lines: those that follow the header. A named time without a date (seconds that have passed)
+    stays beside it.
     """
-    quantities = {heading.quantity for heading in header.headings if heading}
-    if not quantities or quantities & {"time", "date"} or not lines:
-        return header
     rows = [cells_of(line, header.delimiter) for line in lines if len(line) <= MAX_LINE_CHARACTERS]
+    if not rows or not any(header.headings):
+        return header
+    named = [
+        cell
+        for heading, cell in zip(header.headings, rows[0], strict=False)
+        if heading is not None and heading.quantity in {"time", "date"}
+    ]
+    if any(holds_dates(months_as_numbers([cell])) or is_epoch(cell) for cell in named):
+        return header
     for at, heading in enumerate(header.headings):
-        if heading is None and rows and all(at < len(row) and is_moment(row[at]) for row in rows):
+        column = [row[at] for row in rows if at < len(row) and is_moment(row[at])]
+        # Beside seconds, one moment for all rows is perhaps when the file was written.
+        if heading is None and len(column) == len(rows) and (not named or len({*column}) > 1):
             time = (Heading("time", 1.0, None),)
             headings = (*header.headings[:at], *time, *header.headings[at + 1 :])
             return replace(header, headings=headings)
     return header
 
 
+def is_epoch(cell: str) -> bool:
+    """Whether a cell is a number that counts from 1970."""
+    return is_number(cell) and number_of(cell) >= LEAST_EPOCH
+
+
 def is_moment(cell: str) -> bool:
     """Whether a cell is a date with a time of day."""
-    return len(cell) <= MAX_CELL_CHARACTERS and DATE_TIME.fullmatch(cell.strip()) is not None
+    text = numbered_month(cell.strip()) if len(cell) <= MAX_CELL_CHARACTERS else ""
+    return DATE_TIME.fullmatch(text) is not None or COMPACT.match(text) is not None
 
 
 def with_units(header: Header, next_line: str) -> Header:

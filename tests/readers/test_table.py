@@ -463,6 +463,25 @@ def test_a_column_of_moments_is_the_time_whatever_it_is_called() -> None:
     assert "Observed" in problem.message
 
 
+@pytest.mark.parametrize("moment", ["20260309T1730{:02}Z", "9 Mar 2026 17:30:{:02}"])
+def test_a_column_of_moments_is_known_in_whatever_way_they_are_written(moment: str) -> None:
+    found = table("stamp;hr\n" + "".join(f"{moment.format(at)};100\n" for at in (0, 5, 9)))
+    assert found.start == START
+    assert found.time_s.tolist() == [0, 5, 9]
+
+
+def test_a_column_of_moments_gives_seconds_that_have_passed_their_date() -> None:
+    rows = "".join(f"2026-03-09 17:30:{at:02}Z,{at}.0,100\n" for at in (0, 5, 9))
+    found = table("stamp,elapsed,hr\n" + rows)
+    assert found.start == START
+    assert found.time_s.tolist() == [0, 5, 9]
+
+
+@pytest.mark.parametrize("name", ["recorded_at", "Recorded at", "measured at (UTC)"])
+def test_a_time_s_own_phrase_is_known_though_its_words_alone_say_nothing(name: str) -> None:
+    assert table(f"{name},hr\n2026-03-09T17:30:00Z,100\n").start == START
+
+
 def test_a_named_time_goes_before_a_column_of_moments() -> None:
     rows = "2026-03-08T09:00:00Z,0,90\n2026-03-08T09:00:00Z,2,91\n"
     found = table("Exported at moment,seconds,hr\n" + rows)
