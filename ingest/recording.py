@@ -83,3 +83,8 @@ class Recording:
     pauses: tuple[Pause, ...] = ()
     problems: tuple[Problem, ...] = ()
     device_mark: str | None = None
+
+    @property
+    def zone_known(self) -> bool:
+        """Whether its times say how far they are from UTC; else `start` may be a local time."""
+        return all(problem.code != "no_timezone" for problem in self.problems)

@@ -8,6 +8,7 @@ from datetime import datetime
 
 from ingest.recording import Problem
 from reconcile.advice import sensor_advice
+from reconcile.align.clocks import local_ahead_s
 from reconcile.align.rhythm import may_pedal
 from reconcile.align.signals import Signals, prepare
 from reconcile.align.stopped_clock import on_device_clock
@@ -209,6 +210,8 @@ def clock_problems(item: Placed, stated_start: datetime) -> list[Problem]:
     if recording is None or recording.start is None or item.placement.status != "aligned":
         return []
     ahead_s = (recording.start - stated_start).total_seconds() - item.placement.start_s
+    if not recording.zone_known:  # perhaps the class's own time, which is not out
+        ahead_s = min(ahead_s, ahead_s - local_ahead_s(stated_start), key=abs)
     if abs(ahead_s) <= CLOCK_OUT_S:
         return []
     direction = "ahead of" if ahead_s > 0 else "behind"

@@ -7,12 +7,15 @@ minutes, some by whole hours (time zones, summer time), a few show any time of d
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import datetime
 
 import numpy as np
 
-from ingest.recording import Floats
+from ingest.recording import Floats, Recording
 
 HOURS = 13
+# How often times without a zone are the class's own.
+LOCAL_TIME = 0.7
 ANY_TIME_S = 20 * 86400.0
 
 
@@ -57,3 +60,25 @@ def clock_log_prior(error_s: Floats, habits: ClockHabits) -> Floats:
         + habits.anything / ANY_TIME_S
     )
     return np.asarray(np.log(density))
+
+
+def shown_log_prior(
+    recording: Recording, stated_start: datetime, x_s: Floats, habits: ClockHabits
+) -> Floats:
+    """Log density (1/s) of what a recording's clock shows, if its first sample lies at x_s.
+
+    x_s: seconds from the stated start. Times that name no zone are local ones, or UTC.
+    """
+    assert recording.start is not None
+    shown_s = (recording.start - stated_start).total_seconds()
+    as_utc = clock_log_prior(shown_s - x_s, habits)
+    if recording.zone_known:
+        return as_utc
+    as_local = clock_log_prior(shown_s - local_ahead_s(stated_start) - x_s, habits)
+    return np.asarray(np.logaddexp(np.log1p(-LOCAL_TIME) + as_utc, np.log(LOCAL_TIME) + as_local))
+
+
+def local_ahead_s(stated_start: datetime) -> float:
+    """How far the class's own time is ahead of UTC, seconds."""
+    offset = stated_start.utcoffset()
+    return offset.total_seconds() if offset is not None else 0.0

@@ -10,7 +10,7 @@ from functools import reduce
 import numpy as np
 
 from ingest.recording import Floats
-from reconcile.align.clocks import MACHINE, WATCH, clock_log_prior
+from reconcile.align.clocks import MACHINE, WATCH, shown_log_prior
 from reconcile.align.edges import (
     lap_marks,
 )
@@ -135,9 +135,8 @@ def recording_evidence(
     if recording.start is None:
         clock = np.full(len(x_s), np.log(STEP_S / UNDATED_S))
     else:
-        shown_s = (recording.start - stated_start).total_seconds()
         habits = MACHINE if signals.track is not None else WATCH
-        clock = clock_log_prior(shown_s - x_s, habits) + np.log(STEP_S)
+        clock = shown_log_prior(recording, stated_start, x_s, habits) + np.log(STEP_S)
     reach = reach_of(signals, pinned=bool(pins))
     return RecordingEvidence(
         index_of(assignment.delay_s),

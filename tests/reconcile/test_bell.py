@@ -6,15 +6,16 @@ Signals are made by hand (`classroom`), so that the bell is known to the tenth o
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import timedelta
+from datetime import timedelta, timezone
 
 import numpy as np
 import pytest
 
-from ingest.recording import Lap, Recording
+from ingest.recording import Lap, Problem, Recording
 from reconcile.align.grid import LogRatio, grid_s
 from reconcile.align.joint import ClassPrior, RecordingEvidence, StartPrior, estimate
 from reconcile.classes import Athlete, Pin
+from reconcile.engine import reconcile_class
 from reconcile.result import ClassResult
 from tests.reconcile.classroom import (
     Class,
@@ -278,6 +279,20 @@ def test_a_right_pin_leaves_everything_else_as_it_was() -> None:
         start_on(free, "b02.rower.fit", "main"), abs=1.0
     )
     assert both_blocks(pinned, "b01.rower.fit", -60, 2.0)
+
+
+@pytest.mark.parametrize("hours", [5.5, -3.5, 2.0])
+@pytest.mark.parametrize("local", [True, False])
+def test_times_without_a_zone_are_the_class_s_own_or_utc(hours: float, local: bool) -> None:
+    zone = timezone(timedelta(hours=hours))
+    machine = rower("b01", clock_s=3600 * hours if local else 0.0)
+    unzoned = replace(machine, problems=(Problem("no_timezone", "its times name no zone"),))
+    record = class_of(HELD, {"b01.rower.csv": unzoned}).record()
+    result = reconcile_class(replace(record, start=record.start.astimezone(zone)))
+    assert both_blocks(result, "b01.rower.csv", -60, 2.0)
+    entry = of_file(result, "b01.rower.csv")
+    assert "clock_out" not in {problem.code for problem in entry.problems}
+    assert entry.first_sample == machine.start
 
 
 def test_waves_have_their_own_start_on_their_own_recordings() -> None:
