@@ -8,7 +8,7 @@ from datetime import datetime
 
 from ingest.recording import Problem
 from reconcile.advice import sensor_advice
-from reconcile.align.clocks import local_ahead_s
+from reconcile.align.clocks import ahead_s
 from reconcile.align.rhythm import may_pedal
 from reconcile.align.signals import Signals, prepare
 from reconcile.align.stopped_clock import on_device_clock
@@ -209,16 +209,14 @@ def clock_problems(item: Placed, stated_start: datetime) -> list[Problem]:
     recording = item.signals.upload.recording
     if recording is None or recording.start is None or item.placement.status != "aligned":
         return []
-    ahead_s = (recording.start - stated_start).total_seconds() - item.placement.start_s
-    if not recording.zone_known:  # perhaps the class's own time, which is not out
-        ahead_s = min(ahead_s, ahead_s - local_ahead_s(stated_start), key=abs)
-    if abs(ahead_s) <= CLOCK_OUT_S:
+    out_s = ahead_s(recording, stated_start, item.placement.start_s)
+    if abs(out_s) <= CLOCK_OUT_S:
         return []
-    direction = "ahead of" if ahead_s > 0 else "behind"
+    direction = "ahead of" if out_s > 0 else "behind"
     return [
         Problem(
             "clock_out",
-            f"The device's clock is about {abs(ahead_s):.0f} s {direction} the class's; the samples"
+            f"The device's clock is about {abs(out_s):.0f} s {direction} the class's; the samples"
             " themselves were used to place it.",
         )
     ]

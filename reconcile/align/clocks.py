@@ -78,6 +78,18 @@ def shown_log_prior(
     return np.asarray(np.logaddexp(np.log1p(-LOCAL_TIME) + as_utc, np.log(LOCAL_TIME) + as_local))
 
 
+def ahead_s(recording: Recording, stated_start: datetime, start_s: float) -> float:
+    """How far a clock is ahead of the class's if the first sample lies at start_s, seconds.
+
+    Of times that name no zone the nearer reading.
+    """
+    assert recording.start is not None
+    as_utc = (recording.start - stated_start).total_seconds() - start_s
+    if recording.zone_known:
+        return as_utc
+    return min(as_utc, as_utc - local_ahead_s(stated_start), key=abs)
+
+
 def local_ahead_s(stated_start: datetime) -> float:
     """How far the class's own time is ahead of UTC, seconds."""
     offset = stated_start.utcoffset()

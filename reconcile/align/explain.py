@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ingest.recording import Floats
+from reconcile.align.clocks import ahead_s
 from reconcile.align.grid import NOTHING, LogRatio, grid_s, index_of
 from reconcile.align.heart import (
     HEART_STEP_S,
@@ -196,7 +197,8 @@ def _block(
     last = index_of(max(start for start, _ in places) + half_s)
     clock_start_s = None
     if recording is not None and recording.start is not None and block.name in bells_s:
-        clock_start_s = bells_s[block.name] - (recording.start - record.start).total_seconds()
+        out_s = ahead_s(recording, record.start, item.placement.start_s)
+        clock_start_s = bells_s[block.name] - item.placement.start_s - out_s
     return ExplainedBlock(
         block.name,
         steps,
