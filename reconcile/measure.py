@@ -41,7 +41,7 @@ from reconcile.score.expected import usual_machine_s
 from reconcile.score.left_out import said_left_out
 from reconcile.score.question import ScoreQuestion
 from reconcile.score.scored import scored_steps
-from reconcile.shared_machine import split_by_turn
+from reconcile.shared_machine import machine_turns, split_by_turn
 from reconcile.through_bells import cut_at_bells
 from reconcile.timeline import PlannedStep, unfold_block
 
@@ -171,12 +171,7 @@ def _block_track(
             option_of(record, name, block),
             person.station,
         )
-        late = person.delay_s - first.delay_s
-        turns[name] = [
-            (step.start_s + late, step.end_s + late)
-            for step in own_steps
-            if step.kind == "work" and any(task.on_machine for task in step.tasks)
-        ]
+        turns[name] = machine_turns(own_steps, person.delay_s - first.delay_s)
     mine = split_by_turn(track, turns)[athlete.athlete]
     return mine.shifted(-(athlete.delay_s - first.delay_s))
 

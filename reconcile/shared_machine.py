@@ -10,6 +10,7 @@ import numpy as np
 from ingest.recording import Floats
 from reconcile.intervals import mean_power
 from reconcile.machine import MachineTrack, Pull
+from reconcile.timeline import PlannedStep
 
 # People take the seat a moment before their bell and let go a moment after.
 TURN_SLACK_S = 3.0
@@ -19,6 +20,15 @@ LEAST_OF_TURN_S = 5.0
 # nobody pulls: below this share of the pull's usual power. Judgement.
 HANDED_OVER_S = (-1.5, 5.0)
 STILL_SHARE = 0.35
+
+
+def machine_turns(steps: Sequence[PlannedStep], later_s: float) -> list[tuple[float, float]]:
+    """Start and end of somebody's turns at a machine, `later_s` after their block's own clock."""
+    return [
+        (step.start_s + later_s, step.end_s + later_s)
+        for step in steps
+        if step.kind == "work" and any(task.on_machine for task in step.tasks)
+    ]
 
 
 def split_by_turn(

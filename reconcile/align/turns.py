@@ -1,42 +1,131 @@
 """Machines' files without a name that hold the turns of several athletes.
 
-Where a class runs in waves or stations, one machine serves several people in turn. Who they were
-follows from who is left: those who logged this kind of machine and of whom no machine's file came
-under a name. They are told from one athlete by the pulls, which fill everybody's turns.
+Where a class runs in waves or stations, one machine serves several people in turn. Which waves or
+stations these are is told by the pulls, which fill everybody's turns; who they were follows from
+who is left: those who logged this kind of machine, or none, and of whom no machine's file came
+under a name.
+Where several are left of one wave, what they wrote down is compared with what was counted.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 
+import numpy as np
+
+from reconcile.align.owners import mean_known
+from reconcile.align.sheet_of_machine import Count, count_of, sheet_evidence
+from reconcile.classes import LoggedScore
+from reconcile.machine import MachineTrack
+from reconcile.plan import TimedBlock
+from reconcile.score.scored import scored_steps
+from reconcile.shared_machine import machine_turns, split_by_turn
 from reconcile.timeline import PlannedStep
 
-Way = tuple[float, Mapping[str, tuple[PlannedStep, ...]]]
+Steps = Mapping[str, tuple[PlannedStep, ...]]
+Way = tuple[float, Steps]
 """How late somebody's blocks begin, and their steps."""
 
 # Log ratio by which the turns of all must explain the pulls better than those of any one athlete.
 LEAST_BETTER = 4.0
+# Of several who may have had one wave's turns somebody is named from this probability on.
+LEAST_SURE = 0.6
+# How sure it is that those who are left are those who had their turns. Judgement.
+WHO_IS_LEFT = 0.9
+
+
+@dataclass(frozen=True)
+class Turns:
+    """Those who used a machine in turns, and how probable that is."""
+
+    owners: tuple[str, ...]
+    probability: float
 
 
 def in_turns(
-    left: Sequence[str], ways: Mapping[str, Way], support: Callable[[tuple[str, ...]], float]
-) -> tuple[str, ...]:
-    """Those who used a nameless machine in turns; nobody where it is not plainly several.
+    left: Sequence[str],
+    ways: Mapping[str, Way],
+    support: Callable[[tuple[str, ...]], float],
+    read_off: Callable[[tuple[str, ...]], Callable[[str], float]],
+) -> Turns | None:
+    """Those who used a nameless machine in turns; None where it is not plainly several, or who.
 
-    left: those who logged this kind of machine and of whom no machine's file came under a name.
+    left: those who may have used this machine and of whom no machine's file came under a name.
     ways: everybody's. support: log evidence of the file under the ways of some of them together,
-    the bell being known. Two who go the same way cannot have had their turns on one machine: where
-    it may be either, nobody is named.
+    the bell being known. read_off: given one of each way that had turns, log evidence that
+    somebody's lines were read off the turns of their way.
     """
-    theirs = [ways[name] for name in left]
-    if len(left) < 2 or any(way in theirs[:number] for number, way in enumerate(theirs)):
-        return ()
-    names = tuple(left)
+    alike: list[list[str]] = []
+    for name in left:
+        own = next((group for group in alike if ways[group[0]] == ways[name]), None)
+        if own is None:
+            alike.append([name])
+        else:
+            own.append(name)
+    if len(alike) < 2:
+        return None
+    names = tuple(group[0] for group in alike)
     together = support(names)
-    while len(names) > 2:  # who had no turn on it explains it better by not being among them
+    while len(names) > 2:  # a way that had no turn on it explains it better by not being among them
         best = max((tuple(n for n in names if n != name) for name in names), key=support)
         if support(best) <= together:
             break
         names, together = best, support(best)
     of_one = max(support((name,)) for name in ways)
-    return names if together > of_one + LEAST_BETTER else ()
+    if together <= of_one + LEAST_BETTER:
+        return None
+    owners, probability = [], WHO_IS_LEFT
+    told = read_off(names) if any(len(group) > 1 for group in alike) else None
+    for name in names:
+        group = next(group for group in alike if group[0] == name)
+        logs = np.array([told(one) if told and len(group) > 1 else 0.0 for one in group])
+        share = np.exp(logs - logs.max()) / np.exp(logs - logs.max()).sum()
+        if share.max() < LEAST_SURE:
+            return None
+        owners.append(group[int(np.argmax(share))])
+        probability *= float(share.max())
+    return Turns(tuple(name for name in left if name in owners), probability)
+
+
+def lines_off_turns(
+    track: MachineTrack,
+    starts_s: Mapping[str, float],
+    blocks: Sequence[TimedBlock],
+    names: Sequence[str],
+    ways: Mapping[str, Way],
+    rows: Mapping[tuple[str, str], LoggedScore],
+) -> Callable[[str], float]:
+    """Log evidence, by athlete, that their lines were read off the turns of their way.
+
+    starts_s: of each block on the track's clock for who is not late. names: one of each way that
+    had turns. rows: what each athlete logged for each scored block.
+    """
+    counts: dict[str, dict[str, Count]] = {}
+    for block in blocks:
+        if block.score is None:
+            continue
+        turns = {
+            name: machine_turns(ways[name][1][block.name], starts_s[block.name] + ways[name][0])
+            for name in names
+        }
+        for name, own in split_by_turn(track, turns).items():
+            on_block = own.shifted(-(starts_s[block.name] + ways[name][0]))
+            count = count_of(on_block, scored_steps(block, ways[name][1][block.name]))
+            if count is not None:
+                counts.setdefault(block.name, {})[name] = count
+
+    def read_off(athlete: str) -> float:
+        total = 0.0
+        for block, of_block in counts.items():
+            row = rows.get((athlete, block))
+            own = next((c for n, c in of_block.items() if ways[n] == ways[athlete]), None)
+            if row is None or own is None:
+                continue
+            alike = [c for c in of_block.values() if len(c.usual) == len(own.usual)]
+            usual = mean_known([c.usual for c in alike])
+            usual_other = mean_known([c.usual_other for c in alike])
+            total += sheet_evidence(row.score, row.rounds, own, usual, usual_other)
+        return total
+
+    return read_off

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 
@@ -17,7 +17,7 @@ from reconcile.align.same_body import OwnFile, told_by_each_other
 from reconcile.align.signals import Signals
 from reconcile.align.sources import Assignment, Findings
 from reconcile.align.stopped_clock import place_stopped, stood_still, usual_starts
-from reconcile.align.turns import in_turns
+from reconcile.align.turns import Turns, Way, in_turns, lines_off_turns
 from reconcile.classes import Athlete, ClassRecord, LoggedScore, Pin
 from reconcile.history import History
 from reconcile.machine import machines_told
@@ -27,8 +27,6 @@ from reconcile.timeline import PlannedStep, unfold_block
 Steps = Mapping[str, tuple[PlannedStep, ...]]
 # Where nothing but the name speaks for an owner, and nothing against.
 SURELY = 0.98
-# How sure it is that those who are left are those who used a nameless machine in turns. Judgement.
-WHO_IS_LEFT = 0.9
 
 
 @dataclass(frozen=True, eq=False)
@@ -66,6 +64,18 @@ def row_of(record: ClassRecord, athlete: str, block: str) -> LoggedScore | None:
     own = [row for row in record.scores if row.athlete == athlete]
     named = next((row for row in own if row.block == block), None)
     return named or next((row for row in own if row.block is None), None)
+
+
+def logged_rows(
+    record: ClassRecord, people: Sequence[Athlete]
+) -> dict[tuple[str, str], LoggedScore]:
+    """By athlete and timed block, what was logged."""
+    return {
+        (a.athlete, block.name): row
+        for a in people
+        for block in record.plan.timed_blocks
+        if (row := row_of(record, a.athlete, block.name)) is not None
+    }
 
 
 def athlete_steps(record: ClassRecord, athlete: Athlete) -> Steps:
@@ -136,11 +146,12 @@ def _placed_together(
     """
     group = _place_group(record, record.start, together, findings, alone=False)
     shared = _used_in_turns(record, timelines, together, group.joint, findings)
-    for number, owners in shared.items():
-        together[number] = assign(record, together[number].signals, owners, timelines)
+    for number, turns in shared.items():
+        together[number] = assign(record, together[number].signals, turns.owners, timelines)
     if shared:
         group = _place_group(record, record.start, together, findings, alone=False)
-    owned = _owners(record, timelines, group, pinned, history, findings)
+    surely = {together[n].signals.upload.file: turns.probability for n, turns in shared.items()}
+    owned = _owners(record, timelines, group, pinned, surely, history, findings)
     changed = False
     for number, (assignment, ownership) in enumerate(zip(together, owned, strict=True)):
         owner = () if ownership.owner is None else (ownership.owner,)
@@ -183,7 +194,7 @@ def _used_in_turns(
     together: Sequence[Assignment],
     joint: JointEstimate,
     findings: Findings,
-) -> dict[int, tuple[str, ...]]:
+) -> dict[int, Turns]:
     """Owners of nameless machines' files that hold several turns, by place in the list of files."""
     people = [a for a in record.athletes if a.start is None]
     ways = {a.athlete: (a.delay_s, timelines[a.athlete]) for a in people}
@@ -194,23 +205,49 @@ def _used_in_turns(
     named = {name for a in machines for name in (*a.owners, *a.signals.upload.athletes)}
     found = {}
     for number, file in enumerate(together):
-        recording = file.signals.upload.recording
-        if file.owners or file.signals.upload.athletes or file.signals.track is None:
+        recording, track = file.signals.upload.recording, file.signals.track
+        if file.owners or file.signals.upload.athletes or track is None:
             continue
         assert recording is not None
         told = machines_told(recording, file.signals.upload.source)
         left = [
-            a for a in people if a.athlete not in named and equipment_of(record, a.athlete) in told
+            a.athlete
+            for a in people
+            if a.athlete not in named and equipment_of(record, a.athlete) in (*told, None)
         ]
-
-        def support(names: tuple[str, ...], file: Assignment = file) -> float:
-            tried = assign(record, file.signals, names, timelines)
-            return fit_under_bell(tried, record.plan, joint.starts, record.start, findings)[0]
-
-        owners = in_turns([a.athlete for a in left], ways, support)
-        if owners:
-            found[number] = owners
+        turns = _turns_of(record, timelines, file.signals, left, ways, joint, findings)
+        if turns is not None:
+            found[number] = turns
     return found
+
+
+def _turns_of(
+    record: ClassRecord,
+    timelines: Mapping[str, Steps],
+    item: Signals,
+    left: Sequence[str],
+    ways: Mapping[str, Way],
+    joint: JointEstimate,
+    findings: Findings,
+) -> Turns | None:
+    """Those of the ones who are left that used a nameless machine in turns."""
+    track, blocks = item.track, record.plan.timed_blocks
+    assert track is not None
+    rows = logged_rows(record, [a for a in record.athletes if a.athlete in left])
+
+    def placed(names: tuple[str, ...]) -> tuple[float, float]:
+        tried = assign(record, item, names, timelines)
+        return fit_under_bell(tried, record.plan, joint.starts, record.start, findings)
+
+    def read_off(names: tuple[str, ...]) -> Callable[[str], float]:
+        first_s = placed(names)[1]
+        starts_s = {
+            block.name: start * STEP_S - first_s
+            for block, start in zip(blocks, joint.starts, strict=True)
+        }
+        return lines_off_turns(track, starts_s, blocks, names, ways, rows)
+
+    return in_turns(left, ways, lambda names: placed(names)[0], read_off)
 
 
 def _placed_alone(
@@ -402,17 +439,21 @@ def _owners(
     timelines: Mapping[str, Steps],
     group: _Group,
     pinned: Mapping[str, tuple[str, ...]],
+    surely: Mapping[str, float],
     history: History,
     findings: Findings,
 ) -> list[Ownership]:
-    """An owner for every recording of the class, all found together."""
+    """An owner for every recording of the class, all found together.
+
+    surely: how sure the owners of a nameless machine are who used it in turns.
+    """
     together, placements = group.compared, group.placements
     people = [a for a in record.athletes if a.start is None]
     out = {
         p.file: Ownership(
             p.file,
             next(iter(a.owners or a.signals.upload.athletes), None),
-            SURELY if a.signals.upload.athletes or p.file in pinned else WHO_IS_LEFT,
+            surely.get(p.file, SURELY),
         )
         for a, p in zip(together, placements, strict=True)
     }
@@ -424,12 +465,7 @@ def _owners(
         and placement.file not in pinned
     ]
     if rows and people:
-        lines = {
-            (a.athlete, block.name): line
-            for a in people
-            for block in record.plan.timed_blocks
-            if (line := row_of(record, a.athlete, block.name)) is not None
-        }
+        lines = logged_rows(record, people)
         equipment = {a.athlete: equipment_of(record, a.athlete) for a in people}
         claims = gather(
             ClassKnown(record, people, timelines, equipment, lines, group.joint, history, findings),

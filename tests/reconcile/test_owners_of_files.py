@@ -294,6 +294,36 @@ def test_where_it_may_be_either_of_two_a_nameless_machine_is_not_given_to_both()
     assert not isinstance(of_file(result, "unassigned.rower.1.fit").belongs_to, tuple)
 
 
+@pytest.mark.parametrize("wrote_it_down", ["b02", "b04"])
+def test_of_two_in_one_wave_whose_turns_they_were_is_told_by_what_was_written_down(
+    wrote_it_down: str,
+) -> None:
+    held = session(PLAN.replace("80s", "60s").replace("70s", "90s"), main=0.0)
+    first, second = Habits(watts=180), Habits(watts=240, late_s=2.0)
+    pulls = sorted([*held.pulls(first), *held.pulls(second, delay_s=75.0)])
+    wheel = spun(pulls, -60, LAST_S + 80)
+    late = {"b01": 0.0, "b02": 75.0, "b04": 75.0}
+    rounds = {
+        name: tuple(
+            float(np.floor(wheel.grown(wheel.calories, at + 150 * n, at + 150 * n + 61)))
+            for n in range(5)
+        )
+        for name, at in late.items()
+    }
+    (other,) = {"b02", "b04"} - {wrote_it_down}
+    rounds[other] = tuple(value + 9.0 for value in rounds["b01"])
+    scores = [
+        LoggedScore(name, "main", equipment="rower", score=sum(values), rounds=values)
+        for name, values in rounds.items()
+    ]
+    athletes = [Athlete(name, delay_s=delay_s) for name, delay_s in late.items()]
+    files = {"unassigned.rower.1.fit": rowed(wheel)}
+    result = class_of(held, files, athletes=athletes, scores=scores).reconciled()
+    entry = of_file(result, "unassigned.rower.1.fit")
+    assert entry.belongs_to == ("b01", wrote_it_down)
+    assert 0.6 < entry.probability < 0.98
+
+
 def test_a_nameless_machine_of_one_in_a_class_of_waves_is_ones() -> None:
     held = session(PLAN, main=0.0)
     athletes = [Athlete("b01"), Athlete("b02", delay_s=75.0), Athlete("b03")]
