@@ -284,13 +284,17 @@ def _running_calories(
         modelled = _integral(time_s, rate / 3600)
     if recording.calories is None or not np.isfinite(recording.calories).any():
         return modelled, False
-    return _through_the_count(time_s, recording.calories, modelled), True
+    pulled = None if speed is not None or modelled is None else watts > 0
+    return _through_the_count(time_s, recording.calories, modelled, pulled), True
 
 
-def _through_the_count(time_s: Floats, shown: Floats, modelled: Floats | None) -> Floats:
+def _through_the_count(
+    time_s: Floats, shown: Floats, modelled: Floats | None, pulled: Bools | None
+) -> Floats:
     """A continuous count that agrees with the displayed one and grows like the modelled one.
 
-    A display that starts again from 0 begins a stretch of its own, at the fraction reached.
+    A display that starts again from 0 begins a stretch of its own, at the fraction reached. pulled:
+    where the model knows the pulls only, and not how the wheel runs on after them.
     """
     known = np.isfinite(shown)
     times, counts = time_s[known], np.floor(shown[known])
@@ -300,7 +304,12 @@ def _through_the_count(time_s: Floats, shown: Floats, modelled: Floats | None) -
     parts: list[Floats] = []
     reached = 0.0
     for number, rows in enumerate(stretches):  # a stretch between resets, not a sample
-        own: Floats = _one_stretch(times[rows], counts[rows], model[rows])
+        own: Floats = _one_stretch(
+            times[rows],
+            counts[rows],
+            model[rows],
+            None if pulled is None else pulled[known][rows],
+        )
         if number > 0:
             own = own - min(float(own[0]), 1.0) + reached
         reached = float(own[-1])
@@ -311,7 +320,7 @@ def _through_the_count(time_s: Floats, shown: Floats, modelled: Floats | None) -
     return np.asarray(modelled + np.interp(time_s, times, whole - model))
 
 
-def _one_stretch(times: Floats, counts: Floats, model: Floats) -> Floats:
+def _one_stretch(times: Floats, counts: Floats, model: Floats, pulled: Bools | None) -> Floats:
     """The continuous count at the samples of one stretch without a reset.
 
     Each time the display goes up by one, the count crosses a whole number between two samples; the
@@ -334,9 +343,38 @@ def _one_stretch(times: Floats, counts: Floats, model: Floats) -> Floats:
             )
         )
     error = crossed - (model[rises] + model[rises + 1]) / 2
+    if pulled is None:
+        at_s, smooth = crossing_s, _smoothed(error)
+    else:
+        at_s, smooth = _smoothed_by_pulls(times, pulled, rises, crossing_s, error)
+    # While the machine stands, the error taken out may fall, but no count runs backwards.
+    running: Floats = np.maximum.accumulate(model + np.interp(times, at_s, smooth))
+    return running
+
+
+def _smoothed(error: Floats) -> Floats:
+    """Each error with its neighbours."""
     width = min(SMOOTHED_CROSSINGS, len(error) - 1 + len(error) % 2)
     padded = np.pad(error, width // 2, mode="edge")
-    smooth = np.convolve(padded, np.ones(width) / width, mode="valid")
-    # While the machine stands, the error taken out may fall, but no count runs backwards.
-    running: Floats = np.maximum.accumulate(model + np.interp(times, crossing_s, smooth))
-    return running
+    return np.convolve(padded, np.ones(width) / width, mode="valid")
+
+
+def _smoothed_by_pulls(
+    times: Floats, pulled: Bools, rises: NDArray[np.intp], crossing_s: Floats, error: Floats
+) -> tuple[Floats, Floats]:
+    """When and how far a model that knows the pulls only is behind the count.
+
+    It falls behind between pulls, by what the wheel counts as it runs on, and hardly in one.
+    """
+    change = np.flatnonzero(np.diff(pulled.astype(np.int8), prepend=0, append=0))
+    at_s, errors = [crossing_s], [error.copy()]
+    for begin, end in zip(change[::2], change[1::2], strict=True):  # pulls, not samples
+        inside = np.flatnonzero((rises >= begin - 1) & (rises < end))
+        if len(inside):
+            smooth = _smoothed(error[inside])
+            errors[0][inside] = smooth
+            at_s.append(np.array([times[max(begin - 1, 0)], times[end - 1]]))
+            errors.append(smooth[[0, -1]])
+    when, behind = np.concatenate(at_s), np.concatenate(errors)
+    order = np.argsort(when, kind="stable")
+    return when[order], behind[order]

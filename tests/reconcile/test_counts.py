@@ -83,6 +83,19 @@ def test_power_without_speed_counts_only_while_there_is_power() -> None:
 
 
 @pytest.mark.parametrize("machine", ["rower", "ski", "bike"])
+def test_without_a_speed_the_count_tells_what_the_wheel_adds_after_a_pull(
+    machine: Machine,
+) -> None:
+    # Class-folder contract: what the flywheel adds after the bell belongs to the next step.
+    wheel = spun(ROUNDS, 0, 320, machine)
+    track = track_of(sampled(wheel, ("power", "count")), machine)
+    for (_, end_s, _), (bell_s, _) in zip(ROUNDS, BELLS, strict=True):
+        for low_s, high_s in ((bell_s, end_s), (end_s, bell_s + 60)):
+            true = wheel.grown(wheel.calories, low_s, high_s)
+            assert grown(track, low_s, high_s) == pytest.approx(true, abs=CALORIE)
+
+
+@pytest.mark.parametrize("machine", ["rower", "ski", "bike"])
 def test_a_wheel_that_runs_on_counts_the_airs_power_and_the_base(machine: Machine) -> None:
     wheel = spun(((0.0, 60.0, 250.0),), 0, 120, machine)
     track = track_of(sampled(wheel, ("power", "speed")), machine)
