@@ -26,6 +26,10 @@ DROP_AFTER_S = 60.0
 # How often a round is left out, and how the heart's answer (1 is the usual one) then and otherwise
 # spreads beside its own error. Judgement, checked by simulation.
 LEFT_OUT = 0.06
+# The same of a whole round of several work steps, and of one of them alone; and the most that one
+# step says of the others of its round. Judgement.
+ROUND_LEFT_OUT, STEP_LEFT_OUT = 0.035, 0.03
+MOST_SAID_BY_A_STEP = 30.0
 ANSWER_LEFT_OUT, ANSWER_DONE = (0.05, 0.15), (1.0, 0.30)
 # Heart rate that stood as low as in the rests speaks for a round left out; a sensor's drop-out can
 # look the same, so that it is not taken for more than this.
@@ -133,7 +137,7 @@ def interval(
     """One step as it was done.
 
     tracks, heart (time_s, bpm): on the block's clock. usual_s: see `usual_active_s`. level: of
-    `heart_levels`. left_out: how probable it is by the athlete's own words that the step was.
+    `heart_levels`. left_out: of `left_out_before`.
     """
     step = steps[index]
     machine = _best_machine(tracks, steps, index)
@@ -224,6 +228,61 @@ def heart_levels(
         if len(same) >= 3 and usual - low >= LEAST_RISE_BPM:
             levels[(number, place)] = (value - low) / (usual - low)
     return levels
+
+
+def left_out_before(
+    steps: Sequence[PlannedStep],
+    tracks: Sequence[MachineTrack],
+    answers: Mapping[tuple[int, int], HeartAnswer],
+    usual_s: float,
+    levels: Mapping[tuple[int, int], float],
+    said: Mapping[int, float],
+) -> dict[tuple[int, int], float]:
+    """How probable it is that each step was left out, before it is looked at, by (round, step).
+
+    Who leaves out one work step of a round has often left out the whole round: what the machine and
+    the heart tell of the others counts. said: of rounds, by the athlete's own words.
+    """
+    odds: dict[int, dict[int, float]] = {}
+    for index, step in enumerate(steps):
+        if step.kind == "work":
+            key = step.round, step.step
+            machine = _best_machine(tracks, steps, index)
+            own = _odds(step, machine, answers.get(key), levels.get(key), usual_s)
+            odds.setdefault(step.round, {})[step.step] = own
+    several = len(odds) > 1
+    before = {}
+    for number, of_round in odds.items():
+        for place in of_round:
+            others = np.array([own for at, own in of_round.items() if at != place])
+            left_out = LEFT_OUT
+            if several and len(others):
+                whole = ROUND_LEFT_OUT * float(np.prod(others))
+                parted = (1 - ROUND_LEFT_OUT) * float(np.prod(1 + STEP_LEFT_OUT * (others - 1)))
+                whole /= whole + parted
+                left_out = whole + (1 - whole) * STEP_LEFT_OUT
+            before[number, place] = said.get(number, left_out)
+    return before
+
+
+def _odds(
+    step: PlannedStep,
+    machine: StepMachine | None,
+    answer: HeartAnswer | None,
+    level: float | None,
+    usual_s: float,
+) -> float:
+    """Ratio of what is known of a step if it was left out to the same if it was done."""
+    odds = 1.0
+    on_machine = [task.on_machine for task in step.tasks]
+    if machine is not None and machine.active_s >= LEAST_WORK_S:
+        odds = 0.0
+    elif machine is not None and any(on_machine) and (all(on_machine) or usual_s >= USUAL_ACTIVE_S):
+        odds = MOST_SAID_BY_A_STEP
+    elif answer is not None or level is not None:
+        even = _probably_left_out(answer, level, 0.5)
+        odds = even / max(1 - even, 1e-9)
+    return float(np.clip(odds, 1 / MOST_SAID_BY_A_STEP, MOST_SAID_BY_A_STEP))
 
 
 def _attempted(

@@ -28,6 +28,7 @@ from reconcile.intervals import (
     LEFT_OUT,
     heart_levels,
     interval,
+    left_out_before,
     mean_power,
     pulls_of_step,
     usual_active_s,
@@ -100,6 +101,7 @@ def measure(
         usual_s = usual_active_s(worked, block_steps)
         levels = {} if on_clock is None else heart_levels(on_clock, block_steps)
         said = said_left_out(row_of(record, athlete.athlete, block.name), block)
+        before = left_out_before(block_steps, worked, answers, usual_s, levels, said)
         done = tuple(
             interval(
                 block_steps,
@@ -109,7 +111,7 @@ def measure(
                 answers,
                 usual_s,
                 levels.get((step.round, step.step)),
-                said.get(step.round, LEFT_OUT),
+                before.get((step.round, step.step), LEFT_OUT),
             )
             for index, step in enumerate(block_steps)
         )

@@ -11,7 +11,16 @@ from reconcile.effort import heart_answers
 from reconcile.intervals import interval
 from reconcile.plan import Step, Task, TimedBlock
 from reconcile.timeline import unfold_block
-from tests.reconcile.classroom import Work, beating
+from tests.reconcile.classroom import (
+    Habits,
+    Work,
+    beating,
+    class_of,
+    rowed,
+    session,
+    work_of,
+)
+from tests.reconcile.flywheel import spun
 
 LIFT = Task("sandbag carry", "metres", 20)
 WORK_S, REST_S, ROUNDS = 90.0, 75.0, 6
@@ -114,3 +123,62 @@ def test_rounds_in_which_the_sensor_dropped_out_are_not_judged() -> None:
     done = told(recording.time_s, bpm)
     assert done[2] is None
     assert False not in done
+
+
+STATIONS = session(
+    """title: Four corners
+blocks:
+  - name: main
+    rounds: 2
+    rotate: true
+    steps:
+      - {work: 75s, tasks: [{movement: rower, most: calories}]}
+      - {rest: 45s}
+      - {work: 75s, tasks: [{movement: sandbag carry, metres: 60}]}
+      - {rest: 45s}
+      - {work: 75s, tasks: [{movement: step-up, reps: 25}]}
+      - {rest: 45s}
+      - {work: 75s, tasks: [{movement: walking lunge, reps: 30}]}
+      - {rest: 45s}
+    score: {measure: calories, take: total}
+""",
+    main=0.0,
+)
+LAST_STATION_S = 2 * 480.0 + 90
+
+
+def stations(done: set[tuple[int, int]], *, seed: int = 0) -> list[bool | None]:
+    """Whether each of two rounds' four stations was done, by a rower's file and a watch.
+
+    Somebody else did all of them, which tells where the rounds lie.
+    """
+    files = {}
+    for name, did in (("b01", done), ("b02", EVERYTHING)):
+        work = [
+            (at + 2.0, at + 75.5, step.tasks[0].movement)
+            for at, step in STATIONS.steps(Habits())
+            if (step.round, step.step) in did
+        ]
+        pulls = [(start, end, 200.0) for start, end, movement in work if movement == "rower"]
+        hard = [(start, end, 1.0) for start, end, _ in work]
+        files[f"{name}.rower.fit"] = rowed(spun(pulls, -60.0, LAST_STATION_S))
+        files[f"{name}.watch.fit"] = beating(hard, -90, LAST_STATION_S, seed=seed + len(files))
+    result = class_of(STATIONS, files).reconciled()
+    return [step.attempted for step in work_of(result, "b01", "main")]
+
+
+EVERYTHING = {(number, place) for number in (1, 2) for place in (1, 3, 5, 7)}
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_who_left_out_one_station_and_rested_left_out_the_round(seed: int) -> None:
+    told = stations({(n, place) for n, place in EVERYTHING if n != 2}, seed=seed)
+    assert told[4:] == [False] * 4
+    assert False not in told[:4]
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_one_station_that_was_left_out_is_not_the_round(seed: int) -> None:
+    told = stations(EVERYTHING - {(2, 1)}, seed=seed)
+    assert told[4] is False
+    assert False not in told[:4] + told[5:]
