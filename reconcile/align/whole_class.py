@@ -218,6 +218,7 @@ def _used_in_turns(
         turns = _turns_of(record, timelines, file.signals, left, ways, joint, findings)
         if turns is not None:
             found[number] = turns
+            named.update(turns.owners)
     return found
 
 

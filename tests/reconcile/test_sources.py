@@ -19,11 +19,13 @@ blocks:
   - name: main
     rounds: 4
     steps:
-      - work: 90s
+      - work: 95s
         tasks:
-          - {movement: box step-up, reps: 10}
-          - {movement: machine, most: metres, instead: {home: {movement: rope jump, most: reps}}}
-      - {rest: 70s}
+          - {movement: step-up, reps: 12}
+          - movement: machine
+            most: metres
+            instead: {home: {movement: rope jump, most: reps}}
+      - {rest: 65s}
     score: {measure: metres, take: total}
 """,
     main=0.0,
