@@ -26,7 +26,6 @@ from reconcile.align.owners import (
     heart_level_evidence,
     heart_levels,
     heart_signal,
-    mean_known,
     other_level_evidence,
     power_level,
     power_level_evidence,
@@ -287,8 +286,8 @@ def _off_the_sheet(
                 for (_, theirs), other in counts.items()
                 if theirs == timeline and len(other.usual) == len(count.usual)
             ]
-            usual = mean_known([other.usual for other in alike])
-            usual_other = mean_known([other.usual_other for other in alike])
+            usual = _mean_known([other.usual for other in alike])
+            usual_other = _mean_known([other.usual_other for other in alike])
             for column in np.flatnonzero(timelines.of_person == timeline):
                 line = known.rows.get((known.people[int(column)].athlete, block.name))
                 if line is not None:
@@ -296,6 +295,14 @@ def _off_the_sheet(
                         line.score, line.rounds, count, usual, usual_other
                     )
     return out
+
+
+def _mean_known(rounds: Sequence[Floats]) -> Floats:
+    """(round,) The mean over machines of what is known of each round; 0 where nothing is."""
+    values = np.stack(rounds)
+    known = np.isfinite(values)
+    total = np.where(known, values, 0.0).sum(axis=0)
+    return np.asarray(total / np.maximum(known.sum(axis=0), 1))
 
 
 def _pairs(

@@ -219,11 +219,3 @@ def device_evidence(seen: Mapping[str, int], athletes: Sequence[str], *, worn: b
     each = 1 / people if worn else 1.0
     share = (counts + each) / (total + each * people)
     return np.asarray(np.clip(np.log(share * people), OTHERS_DEVICE, OWN_DEVICE))
-
-
-def mean_known(rounds: Sequence[Floats]) -> Floats:
-    """(round,) The mean over machines of what is known of each round; 0 where nothing is."""
-    values = np.stack(rounds)
-    known = np.isfinite(values)
-    total = np.where(known, values, 0.0).sum(axis=0)
-    return np.asarray(total / np.maximum(known.sum(axis=0), 1))

@@ -14,7 +14,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from reconcile.align.owners import mean_known
+from ingest.recording import Floats
+from reconcile.align.grid import STEP_S, index_of
+from reconcile.align.joint import Posterior
 from reconcile.align.sheet_of_machine import Count, count_of, sheet_evidence
 from reconcile.classes import LoggedScore
 from reconcile.machine import MachineTrack
@@ -33,6 +35,10 @@ LEAST_BETTER = 4.0
 LEAST_SURE = 0.6
 # How sure it is that those who are left are those who had their turns. Judgement.
 WHO_IS_LEFT = 0.9
+# Where one's turns may be another's, places this likely and this far apart are compared with what
+# was written down, which may say so much for one against another (nats): people miswrite.
+LEAST_LIKELY, APART_S, MOST_PLACES = 1e-3, 15.0, 4
+LINES_REACH = 6.0
 
 
 @dataclass(frozen=True)
@@ -122,10 +128,49 @@ def lines_off_turns(
             own = next((c for n, c in of_block.items() if ways[n] == ways[athlete]), None)
             if row is None or own is None:
                 continue
-            alike = [c for c in of_block.values() if len(c.usual) == len(own.usual)]
-            usual = mean_known([c.usual for c in alike])
-            usual_other = mean_known([c.usual_other for c in alike])
+            usual, usual_other = (
+                _usual_of_all(rounds, len(own.usual))
+                for rounds in (
+                    [c.usual for c in of_block.values()],
+                    [c.usual_other for c in of_block.values()],
+                )
+            )
             total += sheet_evidence(row.score, row.rounds, own, usual, usual_other)
         return total
 
     return read_off
+
+
+def _usual_of_all(turns: Sequence[Floats], rounds: int) -> Floats:
+    """(round,) What was counted in a turn on average: the same wherever the turns are looked for.
+
+    Round by round it would be odd where they are looked for in the wrong place, and everything
+    written down better than that.
+    """
+    counted = np.concatenate(turns)
+    done = counted[np.isfinite(counted) & (counted > 0)]
+    return np.full(rounds, done.mean() if len(done) else np.nan)
+
+
+def told_by_lines(clock: Posterior, written: Callable[[float], float]) -> Floats:
+    """What the owners' lines say of where a shared machine's file lies: log, as `clock`.
+
+    Two who take turns, one resting while the other works, pull alike in each other's turns: only
+    what each of them wrote down tells them apart. written: log evidence of all lines, if the first
+    sample lies at a class time.
+    """
+    grid = (clock.first + np.arange(len(clock.weights))) * STEP_S
+    free = clock.weights.copy()
+    places: list[float] = []
+    while len(places) < MOST_PLACES:
+        near = np.convolve(free, np.ones(2 * index_of(APART_S / 2) + 1), mode="same")
+        if near.max() < LEAST_LIKELY:
+            break
+        places.append(float(grid[np.argmax(free * (near > 0.5 * near.max()))]))
+        free = free * (np.abs(grid - places[-1]) > APART_S)
+    if len(places) < 2:
+        return np.zeros(len(grid))
+    said = np.array([written(place) for place in places])
+    said = np.maximum(said - said.max(), -LINES_REACH)
+    nearest = np.argmin(np.abs(grid[:, None] - np.array(places)), axis=1)
+    return np.asarray(said[nearest])

@@ -6,6 +6,9 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 
+import numpy as np
+
+from ingest.recording import Floats
 from reconcile.align.claims import ClassKnown, gather
 from reconcile.align.grid import STEP_S, LogRatio
 from reconcile.align.joint import ClassPrior, JointEstimate, Place, RecordingEvidence, placed_under
@@ -17,7 +20,7 @@ from reconcile.align.same_body import OwnFile, told_by_each_other
 from reconcile.align.signals import Signals
 from reconcile.align.sources import Assignment, Findings
 from reconcile.align.stopped_clock import place_stopped, stood_still, usual_starts
-from reconcile.align.turns import Turns, Way, in_turns, lines_off_turns
+from reconcile.align.turns import Turns, Way, in_turns, lines_off_turns, told_by_lines
 from reconcile.classes import Athlete, ClassRecord, LoggedScore, Pin
 from reconcile.history import History
 from reconcile.machine import machines_told
@@ -419,20 +422,56 @@ def _told_by_bodies(
             bells_s,
             [first.steps[block.name] for block in record.plan.timed_blocks],
         )
-        for (number, evidence, _), says in zip(own, told, strict=True):
-            if says.any():
-                again = placed_under(group.prior, joint.starts, joint.bells, evidence, says)
-                assignment = group.compared[number]
-                placement = summed_up(
-                    record.plan,
-                    assignment,
-                    evidence,
-                    joint.starts,
-                    again,
-                    group.lengths_say[number],
-                )
-                placements[number] = replace(placement, told=LogRatio(evidence.first, says))
+        for (number, _, _), says in zip(own, told, strict=True):
+            placements[number] = _told(record, group, number, says)
+    for number, (owned, found) in enumerate(zip(owners, group.found, strict=True)):
+        if len(owned) > 1 and found is not None and placements[number].status != "unmatched":
+            says = _told_by_turns(record, group.compared[number].signals, owned, bells_s, found[1])
+            placements[number] = _told(record, group, number, says)
     return placements
+
+
+def _told(record: ClassRecord, group: _Group, number: int, says: Floats) -> Placement:
+    """One recording's placement after what others say of where its first sample lies (log)."""
+    found = group.found[number]
+    if found is None or not says.any():
+        return group.placements[number]
+    evidence, joint = found[0], group.joint
+    placement = summed_up(
+        record.plan,
+        group.compared[number],
+        evidence,
+        joint.starts,
+        placed_under(group.prior, joint.starts, joint.bells, evidence, says),
+        group.lengths_say[number],
+    )
+    return replace(placement, told=LogRatio(evidence.first, says))
+
+
+def _told_by_turns(
+    record: ClassRecord,
+    item: Signals,
+    owned: tuple[str, ...],
+    bells_s: Sequence[float],
+    place: Place,
+) -> Floats:
+    """What its owners wrote down says of where a machine used in turns lies: log, as its clock."""
+    people = [a for a in record.athletes if a.athlete in owned]
+    ways = {a.athlete: (a.delay_s, athlete_steps(record, a)) for a in people}
+    rows = logged_rows(record, people)
+    blocks, track = record.plan.timed_blocks, item.track
+    alike = any(ways[a] == ways[b] for a in ways for b in ways if a != b)
+    if track is None or alike or not rows:
+        return np.zeros(len(place.clock.weights))
+
+    def written(first_s: float) -> float:
+        starts_s = {
+            block.name: bell_s - first_s for block, bell_s in zip(blocks, bells_s, strict=True)
+        }
+        read_off = lines_off_turns(track, starts_s, blocks, list(ways), ways, rows)
+        return sum(read_off(name) for name in ways)
+
+    return told_by_lines(place.clock, written)
 
 
 def _owners(

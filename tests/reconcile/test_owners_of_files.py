@@ -324,6 +324,43 @@ def test_of_two_in_one_wave_whose_turns_they_were_is_told_by_what_was_written_do
     assert 0.6 < entry.probability < 0.98
 
 
+@pytest.mark.parametrize("out_s", [60.0, -60.0])
+def test_whose_turn_came_first_is_told_by_what_each_wrote_down(out_s: float) -> None:
+    # One rests while the other works, and the clock is out by just one turn.
+    held = session(PLAN.replace("80s", "60s").replace("70s", "60s"), main=0.0)
+    late, watts = {"b01": 0.0, "b02": 60.0}, {"b01": 150.0, "b02": 250.0}
+    pulls = sorted(
+        pull
+        for name, at in late.items()
+        for pull in held.pulls(Habits(watts=watts[name], fade=0.0), delay_s=at)
+    )
+    wheel = spun(pulls, -45, 5 * 120.0 + 90)
+    rounds = {
+        name: tuple(
+            float(np.floor(wheel.grown(wheel.calories, at + 120 * n, at + 120 * n + 60.5)))
+            for n in range(5)
+        )
+        for name, at in late.items()
+    }
+    scores = [
+        LoggedScore(name, "main", equipment="rower", score=sum(values), rounds=values)
+        for name, values in rounds.items()
+    ]
+    athletes = [Athlete(name, delay_s=delay_s) for name, delay_s in late.items()]
+    files = {"b01+b02.rower.fit": rowed(wheel, clock_s=out_s)}
+    told, untold = (
+        of_file(
+            class_of(
+                held, files, athletes=athletes, scores=rows, starts_s={"main": 0.0}
+            ).reconciled(),
+            "b01+b02.rower.fit",
+        ).blocks[0]
+        for rows in (scores, [])
+    )
+    assert abs(told.start_s - 45.0) < 3.0
+    assert abs(untold.start_s - 45.0) > 30.0
+
+
 def test_a_nameless_machine_of_one_in_a_class_of_waves_is_ones() -> None:
     held = session(PLAN, main=0.0)
     athletes = [Athlete("b01"), Athlete("b02", delay_s=75.0), Athlete("b03")]
