@@ -18,6 +18,7 @@ SOURCES = {
     "cadence": deferred("cadence"),
     "laps": deferred("laps"),
     "own other files": deferred("own other files"),
+    "what was written down": deferred("what was written down"),
     "clock and class": deferred("clock and class"),
     "pin": deferred("placed by hand"),
 }

@@ -45,6 +45,8 @@ LEAST_SAMPLES = 30
 CLOCK_AND_CLASS = "clock and class"
 # The name of what the same athlete's other recordings say.
 OWN_OTHER_FILES = "own other files"
+# The name of what its owners' lines say of a machine that they used in turns.
+WRITTEN_DOWN = "what was written down"
 
 
 @dataclass(frozen=True)
@@ -209,6 +211,7 @@ def _block(
             sources,
             whole,
             item.placement,
+            WRITTEN_DOWN if len(item.owners) > 1 else OWN_OTHER_FILES,
             posterior,
             reach_of(item.signals, pinned=bool(pins)),
         ),
@@ -262,10 +265,14 @@ def _weighed(
     sources: Mapping[str, LogRatio],
     whole: LogRatio,
     placement: Placement,
+    told_by: str,
     posterior: Posterior | None,
     reach: float,
 ) -> tuple[Candidate, ...]:
-    """The places with what each source says of them, against the first of them."""
+    """The places with what each source says of them, against the first of them.
+
+    told_by: the name of what `Placement.told` holds.
+    """
     at = np.array([index_of(start) for start, _ in places])
     together = whole.at(at)
     counted = np.logaddexp(together, max(float(np.max(whole.values)), 0.0) - reach)
@@ -284,7 +291,7 @@ def _weighed(
         told = placement.told.at(index_of(placement.start_s) + at[0] - at)
         told = told - told[0]
         if placement.told.values.any():
-            says[OWN_OTHER_FILES] = told
+            says[told_by] = told
         says[CLOCK_AND_CLASS] = peaks - peaks[0] - counted - told
     return tuple(
         Candidate(start, probability, {name: float(each[number]) for name, each in says.items()})

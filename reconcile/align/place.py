@@ -69,8 +69,9 @@ class Placement:
     start_s: class time of the recording's first sample (seconds from the stated start).
     match: probability that the recording is of this class. blocks: best first for each block.
     start_sd_s: standard deviation of each listed block's start. posteriors: each timed block's
-    distribution of where it begins, kept for showing. told: what the athlete's other recordings
-    say of each class time (grid) of the first sample.
+    distribution of where it begins, kept for showing. told: what the athlete's other recordings,
+    or the lines of those who used a machine in turns, say of each class time (grid) of the first
+    sample.
     """
 
     file: str

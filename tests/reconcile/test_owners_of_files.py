@@ -13,7 +13,9 @@ import numpy as np
 import pytest
 
 from ingest.recording import Recording
+from reconcile.align.explain import WRITTEN_DOWN, explain
 from reconcile.classes import Athlete, LoggedScore, Pin
+from reconcile.engine import workings
 from reconcile.result import ClassResult
 from tests.reconcile.classroom import (
     Habits,
@@ -23,6 +25,7 @@ from tests.reconcile.classroom import (
     of_file,
     rowed,
     session,
+    start_on,
     work_of,
 )
 from tests.reconcile.flywheel import BELL, Wheel, spun
@@ -349,16 +352,13 @@ def test_whose_turn_came_first_is_told_by_what_each_wrote_down(out_s: float) -> 
     athletes = [Athlete(name, delay_s=delay_s) for name, delay_s in late.items()]
     files = {"b01+b02.rower.fit": rowed(wheel, clock_s=out_s)}
     told, untold = (
-        of_file(
-            class_of(
-                held, files, athletes=athletes, scores=rows, starts_s={"main": 0.0}
-            ).reconciled(),
-            "b01+b02.rower.fit",
-        ).blocks[0]
+        class_of(held, files, athletes=athletes, scores=rows, starts_s={"main": 0.0})
         for rows in (scores, [])
     )
-    assert abs(told.start_s - 45.0) < 3.0
-    assert abs(untold.start_s - 45.0) > 30.0
+    assert abs(start_on(told.reconciled(), "b01+b02.rower.fit", "main") - 45.0) < 3.0
+    assert abs(start_on(untold.reconciled(), "b01+b02.rower.fit", "main") - 45.0) > 30.0
+    shown = explain(told.record(), workings(told.record()).placed, "b01+b02.rower.fit")
+    assert WRITTEN_DOWN in shown.blocks[0].candidates[0].says
 
 
 def test_a_nameless_machine_of_one_in_a_class_of_waves_is_ones() -> None:
