@@ -192,13 +192,19 @@ def _best_machine(
     return max(enough, key=lambda one: (one[1], one[0].active_s), default=(None, False))[0]
 
 
-def usual_active_s(tracks: Sequence[MachineTrack], steps: Sequence[PlannedStep]) -> float:
-    """Median seconds on the machine in the work steps that were done on it; 0 without any."""
-    active = [
-        found.active_s
+def work_on_machine(
+    tracks: Sequence[MachineTrack], steps: Sequence[PlannedStep]
+) -> list[StepMachine | None]:
+    """The machine's part in each work step; None in rests, and where no recording covers it."""
+    return [
+        _best_machine(tracks, steps, index) if step.kind == "work" else None
         for index, step in enumerate(steps)
-        if step.kind == "work" and (found := _best_machine(tracks, steps, index)) is not None
     ]
+
+
+def usual_active_s(machines: Sequence[StepMachine | None]) -> float:
+    """Median seconds on the machine in the work steps that were done on it; 0 without any."""
+    active = [found.active_s for found in machines if found is not None]
     return float(np.median([seconds for seconds in active if seconds > 0] or [0.0]))
 
 
@@ -232,7 +238,7 @@ def heart_levels(
 
 def left_out_before(
     steps: Sequence[PlannedStep],
-    tracks: Sequence[MachineTrack],
+    machines: Sequence[StepMachine | None],
     answers: Mapping[tuple[int, int], HeartAnswer],
     usual_s: float,
     levels: Mapping[tuple[int, int], float],
@@ -241,13 +247,13 @@ def left_out_before(
     """How probable it is that each step was left out, before it is looked at, by (round, step).
 
     Who leaves out one work step of a round has often left out the whole round: what the machine and
-    the heart tell of the others counts. said: of rounds, by the athlete's own words.
+    the heart tell of the others counts. machines: of `work_on_machine`. said: of rounds, by the
+    athlete's own words.
     """
     odds: dict[int, dict[int, float]] = {}
-    for index, step in enumerate(steps):
+    for step, machine in zip(steps, machines, strict=True):
         if step.kind == "work":
             key = step.round, step.step
-            machine = _best_machine(tracks, steps, index)
             own = _odds(step, machine, answers.get(key), levels.get(key), usual_s)
             odds.setdefault(step.round, {})[step.step] = own
     several = len(odds) > 1

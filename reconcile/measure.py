@@ -32,6 +32,7 @@ from reconcile.intervals import (
     mean_power,
     pulls_of_step,
     usual_active_s,
+    work_on_machine,
 )
 from reconcile.learnt import AthleteHistory
 from reconcile.machine import DRAG, MachineTrack
@@ -98,10 +99,11 @@ def measure(
         on_clock = None if heart is None else (heart[0], heart[1])
         whole = joined_tracks([track for _, track in tracks])
         worked = machines[block.name] = tuple(cut_at_bells(track, block_steps) for track in whole)
-        usual_s = usual_active_s(worked, block_steps)
+        on_machine = work_on_machine(worked, block_steps)
+        usual_s = usual_active_s(on_machine)
         levels = {} if on_clock is None else heart_levels(on_clock, block_steps)
         said = said_left_out(row_of(record, athlete.athlete, block.name), block)
-        before = left_out_before(block_steps, worked, answers, usual_s, levels, said)
+        before = left_out_before(block_steps, on_machine, answers, usual_s, levels, said)
         done = tuple(
             interval(
                 block_steps,
