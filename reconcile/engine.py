@@ -12,7 +12,7 @@ from reconcile.align.clocks import ahead_s
 from reconcile.align.rhythm import may_pedal
 from reconcile.align.signals import Signals, prepare
 from reconcile.align.stopped_clock import on_device_clock
-from reconcile.align.whole_class import Placed, equipment_of, place_class, row_of
+from reconcile.align.whole_class import Placed, place_class
 from reconcile.classes import ClassRecord, Upload
 from reconcile.energy.evidence import EnergyAnswer
 from reconcile.energy.steps import step_energies
@@ -21,6 +21,7 @@ from reconcile.history import History
 from reconcile.measure import AthleteWork, energy_evidence, measure
 from reconcile.result import AthleteResult, ClassResult, RecordingResult
 from reconcile.score.judge import judge, recorded_rounds
+from reconcile.sheet import equipment_of, logged_row
 
 Progress = Callable[[str, int, int], None]
 # A sensor is worth a word where so much of its heart rate in the blocks is hardly trusted.
@@ -134,7 +135,7 @@ def _athlete_result(
             others_logged={
                 a.athlete: row
                 for a in record.athletes
-                if a.athlete != name and (row := row_of(record, a.athlete, block)) is not None
+                if a.athlete != name and (row := logged_row(record, a.athlete, block)) is not None
             },
         )
         scores.append(judge(asked))

@@ -8,7 +8,6 @@ from itertools import pairwise
 
 import numpy as np
 
-from reconcile.align.whole_class import equipment_of, option_of
 from reconcile.classes import Athlete, ClassRecord
 from reconcile.history import MARK, EntryError, History, history_of, line_of
 from reconcile.learnt import (
@@ -23,6 +22,7 @@ from reconcile.machine import Machine, machine_of
 from reconcile.result import AthleteResult, ClassResult, Interval, RecordingResult
 from reconcile.score.expected import usual_machine_s
 from reconcile.score.scored import scored_steps
+from reconcile.sheet import equipment_of, option_of
 from reconcile.timeline import unfold_block
 
 # A file teaches only where it is this probable that it is theirs: a name that nothing speaks

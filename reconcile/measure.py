@@ -10,14 +10,7 @@ import numpy as np
 from ingest.recording import Floats
 from reconcile.advice import block_advice
 from reconcile.align.heart import heart_grid
-from reconcile.align.whole_class import (
-    Placed,
-    Steps,
-    athlete_steps,
-    equipment_of,
-    option_of,
-    row_of,
-)
+from reconcile.align.whole_class import Placed
 from reconcile.classes import Athlete, ClassRecord
 from reconcile.counts import PlacedCount
 from reconcile.display import power_from_calories, power_from_speed
@@ -44,6 +37,7 @@ from reconcile.score.left_out import said_left_out
 from reconcile.score.question import ScoreQuestion
 from reconcile.score.scored import scored_steps
 from reconcile.shared_machine import machine_turns, split_by_turn
+from reconcile.sheet import Steps, athlete_steps, equipment_of, logged_row, option_of
 from reconcile.through_bells import cut_at_bells
 from reconcile.timeline import PlannedStep, unfold_block
 
@@ -102,7 +96,7 @@ def measure(
         on_machine = work_on_machine(worked, block_steps)
         usual_s = usual_active_s(on_machine)
         levels = {} if on_clock is None else heart_levels(on_clock, block_steps)
-        said = said_left_out(row_of(record, athlete.athlete, block.name), block)
+        said = said_left_out(logged_row(record, athlete.athlete, block.name), block)
         before = left_out_before(block_steps, on_machine, answers, usual_s, levels, said)
         done = tuple(
             interval(
@@ -231,7 +225,7 @@ def _question(
     own: Sequence[Placed],
     tracks: Sequence[tuple[Placed, MachineTrack]],
 ) -> ScoreQuestion:
-    logged = row_of(record, athlete.athlete, block.name)
+    logged = logged_row(record, athlete.athlete, block.name)
     equipment = logged.equipment if logged is not None else None
     if equipment is None:
         equipment = equipment_of(record, athlete.athlete)  # type: ignore[assignment]

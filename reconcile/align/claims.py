@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ingest.recording import Floats
+from reconcile.align.assignment import Assignment
 from reconcile.align.grid import STEP_S
 from reconcile.align.heart_of_machine import Work, answered_best, explained_by, work_on
 from reconcile.align.joint import JointEstimate
@@ -36,14 +37,14 @@ from reconcile.align.owners import (
 from reconcile.align.ownership import NOBODYS, Claims, name_prior
 from reconcile.align.place import Placement, fit_under_bell
 from reconcile.align.sheet_of_machine import Count, count_of, sheet_evidence
-from reconcile.align.sources import Assignment, Findings
+from reconcile.align.sources import Findings
 from reconcile.classes import Athlete, ClassRecord, LoggedScore
 from reconcile.history import History
 from reconcile.machine import DRAG, machines_told
 from reconcile.score.scored import scored_steps
+from reconcile.sheet import Steps
 from reconcile.timeline import PlannedStep
 
-Steps = Mapping[str, tuple[PlannedStep, ...]]
 # Of several timelines one that fits so much worse than the best (nats) is no further looked at, and
 # none is ruled out by more.
 LEAST_SUPPORT = -12.0

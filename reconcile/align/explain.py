@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ingest.recording import Floats
+from reconcile.align.assignment import Assignment, assign
 from reconcile.align.clocks import ahead_s
 from reconcile.align.grid import NOTHING, LogRatio, grid_s, index_of
 from reconcile.align.heart import (
@@ -24,11 +25,12 @@ from reconcile.align.heart import (
 )
 from reconcile.align.joint import Posterior
 from reconcile.align.place import Placement, half_of_shortest_gap, reach_of
-from reconcile.align.sources import Assignment, Findings, evidence_by_source
-from reconcile.align.whole_class import Placed, assign, athlete_steps
+from reconcile.align.sources import Findings, evidence_by_source
+from reconcile.align.whole_class import Placed
 from reconcile.classes import ClassRecord
 from reconcile.plan import TimedBlock
 from reconcile.result import Status
+from reconcile.sheet import athlete_steps
 from reconcile.timeline import PlannedStep
 
 # Rivals this likely are shown, wherever they lie; the places a round away always are.

@@ -10,6 +10,7 @@ from functools import reduce
 import numpy as np
 
 from ingest.recording import Floats
+from reconcile.align.assignment import Assignment
 from reconcile.align.clocks import MACHINE, WATCH, shown_log_prior
 from reconcile.align.edges import (
     lap_marks,
@@ -28,7 +29,6 @@ from reconcile.align.signals import Signals
 from reconcile.align.sources import (
     HEART_RATE,
     PINNED,
-    Assignment,
     Findings,
     evidence_by_source,
 )

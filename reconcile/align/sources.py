@@ -8,6 +8,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from ingest.recording import Floats
+from reconcile.align.assignment import Assignment
 from reconcile.align.edges import (
     Bout,
     WorkWindow,
@@ -27,23 +28,6 @@ from reconcile.timeline import PlannedStep
 PINNED = 60.0
 # The source whose error all hearts may share.
 HEART_RATE = "heart rate"
-
-
-@dataclass(frozen=True, eq=False)
-class Assignment:
-    """A recording and whose timeline it is compared with.
-
-    steps, delay_s: the steps of each timed block and the delay of the (first) owner. turns: the
-    same of every owner, for a machine that several used in turns. left_out: by block and round, how
-    probable an only owner's own row makes it that the round was left out.
-    """
-
-    signals: Signals
-    owners: tuple[str, ...]
-    delay_s: float
-    steps: Mapping[str, tuple[PlannedStep, ...]]
-    turns: tuple[tuple[float, Mapping[str, tuple[PlannedStep, ...]]], ...]
-    left_out: Mapping[str, Mapping[int, float]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, eq=False)

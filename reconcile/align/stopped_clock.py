@@ -15,6 +15,7 @@ from itertools import pairwise
 import numpy as np
 
 from ingest.recording import Floats, Lap, Pause, Recording
+from reconcile.align.assignment import Assignment
 from reconcile.align.device_clock import DeviceClock
 from reconcile.align.edges import Bout, bridged
 from reconcile.align.heart import heart_grid
@@ -27,7 +28,7 @@ from reconcile.align.place import (
 )
 from reconcile.align.pull_chain import PullChain, PullPlan, Spread, pull_plan, spread_over
 from reconcile.align.signals import EASY_SHARE, LEAST_BOUT_S, Signals
-from reconcile.align.sources import PINNED, Assignment
+from reconcile.align.sources import PINNED
 from reconcile.classes import Pin
 from reconcile.machine import MachineTrack, Pull, speed_of
 from reconcile.plan import FreeBlock, Plan

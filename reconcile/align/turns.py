@@ -1,10 +1,10 @@
-"""Machines' files without a name that hold the turns of several athletes.
+"""Machines' files that hold the turns of several athletes: whose turns, and whose came first.
 
-Where a class runs in waves or stations, one machine serves several people in turn. Which waves or
-stations these are is told by the pulls, which fill everybody's turns; who they were follows from
-who is left: those who logged this kind of machine, or none, and of whom no machine's file came
-under a name.
-Where several are left of one wave, what they wrote down is compared with what was counted.
+Where a class runs in waves or stations, one machine serves several people in turn. Of a file
+without a name the pulls, which fill everybody's turns, tell which waves or stations these are; who
+they were follows from who is left: those who logged this kind of machine, or none, and of whom no
+machine's file came under a name. Where several are left of one wave, what they wrote down is
+compared with what was counted.
 """
 
 from __future__ import annotations
@@ -15,17 +15,20 @@ from dataclasses import dataclass
 import numpy as np
 
 from ingest.recording import Floats
+from reconcile.align.assignment import Assignment, assign
 from reconcile.align.grid import STEP_S, index_of
-from reconcile.align.joint import Posterior
+from reconcile.align.joint import JointEstimate, Place, Posterior
+from reconcile.align.place import fit_under_bell
 from reconcile.align.sheet_of_machine import Count, count_of, sheet_evidence
-from reconcile.classes import LoggedScore
-from reconcile.machine import MachineTrack
+from reconcile.align.signals import Signals
+from reconcile.align.sources import Findings
+from reconcile.classes import ClassRecord, LoggedScore
+from reconcile.machine import MachineTrack, machines_told
 from reconcile.plan import TimedBlock
 from reconcile.score.scored import scored_steps
 from reconcile.shared_machine import machine_turns, split_by_turn
-from reconcile.timeline import PlannedStep
+from reconcile.sheet import Steps, athlete_steps, equipment_of, logged_rows
 
-Steps = Mapping[str, tuple[PlannedStep, ...]]
 Way = tuple[float, Steps]
 """How late somebody's blocks begin, and their steps."""
 
@@ -94,7 +97,7 @@ def in_turns(
     return Turns(tuple(name for name in left if name in owners), probability)
 
 
-def lines_off_turns(
+def _lines_off_turns(
     track: MachineTrack,
     starts_s: Mapping[str, float],
     blocks: Sequence[TimedBlock],
@@ -174,3 +177,92 @@ def told_by_lines(clock: Posterior, written: Callable[[float], float]) -> Floats
     said = np.maximum(said - said.max(), -LINES_REACH)
     nearest = np.argmin(np.abs(grid[:, None] - np.array(places)), axis=1)
     return np.asarray(said[nearest])
+
+
+def used_in_turns(
+    record: ClassRecord,
+    timelines: Mapping[str, Steps],
+    together: Sequence[Assignment],
+    joint: JointEstimate,
+    findings: Findings,
+) -> dict[int, Turns]:
+    """Owners of nameless machines' files that hold several turns, by place in the list of files."""
+    people = [a for a in record.athletes if a.start is None]
+    ways = {a.athlete: (a.delay_s, timelines[a.athlete]) for a in people}
+    first = next(iter(ways.values()), None)
+    if all(way == first for way in ways.values()):
+        return {}
+    machines = [a for a in together if a.signals.track is not None]
+    named = {name for a in machines for name in (*a.owners, *a.signals.upload.athletes)}
+    found = {}
+    for number, file in enumerate(together):
+        recording, track = file.signals.upload.recording, file.signals.track
+        if file.owners or file.signals.upload.athletes or track is None:
+            continue
+        assert recording is not None
+        told = machines_told(recording, file.signals.upload.source)
+        left = [
+            a.athlete
+            for a in people
+            if a.athlete not in named and equipment_of(record, a.athlete) in (*told, None)
+        ]
+        turns = _turns_of(record, timelines, file.signals, left, ways, joint, findings)
+        if turns is not None:
+            found[number] = turns
+            named.update(turns.owners)
+    return found
+
+
+def _turns_of(
+    record: ClassRecord,
+    timelines: Mapping[str, Steps],
+    item: Signals,
+    left: Sequence[str],
+    ways: Mapping[str, Way],
+    joint: JointEstimate,
+    findings: Findings,
+) -> Turns | None:
+    """Those of the ones who are left that used a nameless machine in turns."""
+    track, blocks = item.track, record.plan.timed_blocks
+    assert track is not None
+    rows = logged_rows(record, [a for a in record.athletes if a.athlete in left])
+
+    def placed(names: tuple[str, ...]) -> tuple[float, float]:
+        tried = assign(record, item, names, timelines)
+        return fit_under_bell(tried, record.plan, joint.starts, record.start, findings)
+
+    def read_off(names: tuple[str, ...]) -> Callable[[str], float]:
+        first_s = placed(names)[1]
+        starts_s = {
+            block.name: start * STEP_S - first_s
+            for block, start in zip(blocks, joint.starts, strict=True)
+        }
+        return _lines_off_turns(track, starts_s, blocks, names, ways, rows)
+
+    return in_turns(left, ways, lambda names: placed(names)[0], read_off)
+
+
+def told_by_turns(
+    record: ClassRecord,
+    item: Signals,
+    owned: tuple[str, ...],
+    bells_s: Sequence[float],
+    place: Place,
+) -> Floats:
+    """What its owners wrote down says of where a machine used in turns lies: log, as its clock."""
+    people = [a for a in record.athletes if a.athlete in owned]
+    ways = {a.athlete: (a.delay_s, athlete_steps(record, a)) for a in people}
+    rows = logged_rows(record, people)
+    blocks, track = record.plan.timed_blocks, item.track
+    alike = any(ways[a] == ways[b] for a in ways for b in ways if a != b)
+    if track is None or alike or not rows:
+        return np.zeros(len(place.clock.weights))
+
+    def written(first_s: float) -> float:
+        starts_s = {
+            block.name: bell_s - first_s for block, bell_s in zip(blocks, bells_s, strict=True)
+        }
+        read_off = _lines_off_turns(track, starts_s, blocks, list(ways), ways, rows)
+        return sum(read_off(name) for name in ways)
+
+    return told_by_lines(place.clock, written)

@@ -7,8 +7,9 @@ from itertools import permutations
 
 import numpy as np
 
+from reconcile.align.assignment import Assignment
 from reconcile.align.signals import Signals, prepare
-from reconcile.align.sources import Assignment, Findings, evidence_by_source
+from reconcile.align.sources import Findings, evidence_by_source
 from reconcile.timeline import unfold_block
 from tests.reconcile.classroom import Habits, beating, rowed, session, upload
 
