@@ -68,7 +68,8 @@ def whose(told: ExplainedRecording) -> str:
     """The likeliest owners with their odds."""
     shown = [(owner, share) for owner, share in told.odds[:MOST_OWNERS] if share >= 0.01]
     if len(told.owners) > 1:
-        return f"Whose: {words.listed(told.owners)}, in turns."
+        who = words.listed(told.owners)
+        return f"Whose: {who}, in turns ({words.in_hundred(told.ownership)})."
     if not told.odds:
         return (
             f"Whose: {told.owners[0]}, as it was handed in." if told.owners else "Whose: unknown."

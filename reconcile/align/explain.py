@@ -101,15 +101,16 @@ class ExplainedBlock:
 class ExplainedRecording:
     """One recording's evidence, on its own clock (seconds from the first sample).
 
-    match: probability that it is of this class. odds: of each owner, likeliest first, None being
-    nobody of this class; empty where nothing was weighed against the name on it. spread_out: the
-    device's clock stood still in pauses, which are put back here.
+    match: probability that it is of this class. ownership: that it is of its owners. odds: of each
+    owner, likeliest first, None being nobody of this class; empty where nothing was weighed against
+    the name on it. spread_out: the device's clock stood still in pauses, which are put back here.
     """
 
     file: str
     status: Status
     match: float
     owners: tuple[str, ...]
+    ownership: float
     odds: tuple[tuple[str | None, float], ...]
     spread_out: bool
     time_s: Floats
@@ -134,6 +135,7 @@ def explain(record: ClassRecord, placed: Mapping[str, Placed], file: str) -> Exp
         placement.status,
         placement.match,
         item.owners,
+        item.ownership,
         item.odds,
         signals.device_clock is not None,
         recording.time_s,

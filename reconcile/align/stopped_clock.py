@@ -258,7 +258,8 @@ def place_stopped(
     pulls = pulls_between_stops(signals)
     planned = _planned(plan, assignment, starts_s)
     assert pulls is not None
-    assert planned is not None
+    if planned is None:
+        return assignment, _nowhere(assignment, 0.0, -np.inf)
     own_s = {
         block.name: start + assignment.delay_s
         for block, start in zip(plan.timed_blocks, starts_s, strict=True)

@@ -22,6 +22,7 @@ from reconcile.align.place import fit_under_bell
 from reconcile.align.sheet_of_machine import Count, count_of, sheet_evidence
 from reconcile.align.signals import Signals
 from reconcile.align.sources import Findings
+from reconcile.align.stopped_clock import place_stopped, pulls_between_stops
 from reconcile.classes import ClassRecord, LoggedScore
 from reconcile.machine import MachineTrack, machines_told
 from reconcile.plan import TimedBlock
@@ -29,19 +30,27 @@ from reconcile.score.scored import scored_steps
 from reconcile.shared_machine import machine_turns, split_by_turn
 from reconcile.sheet import Steps, athlete_steps, equipment_of, logged_rows
 
-Way = tuple[float, Steps]
-"""How late somebody's blocks begin, and their steps."""
-
 # Log ratio by which the turns of all must explain the pulls better than those of any one athlete.
 LEAST_BETTER = 4.0
-# Of several who may have had one wave's turns somebody is named from this probability on.
-LEAST_SURE = 0.6
 # How sure it is that those who are left are those who had their turns. Judgement.
 WHO_IS_LEFT = 0.9
 # Where one's turns may be another's, places this likely and this far apart are compared with what
 # was written down, which may say so much for one against another (nats): people miswrite.
 LEAST_LIKELY, APART_S, MOST_PLACES = 1e-3, 15.0, 4
 LINES_REACH = 6.0
+
+
+@dataclass(frozen=True, eq=False)
+class Way:
+    """When somebody has their turns: how late their blocks begin, at which station; their steps."""
+
+    delay_s: float
+    station: int | None
+    steps: Steps
+
+    def at_once_with(self, other: Way) -> bool:
+        """Whether two work at the same times, so that no machine serves both."""
+        return (self.delay_s, self.station) == (other.delay_s, other.station)
 
 
 @dataclass(frozen=True)
@@ -58,7 +67,7 @@ def in_turns(
     support: Callable[[tuple[str, ...]], float],
     read_off: Callable[[tuple[str, ...]], Callable[[str], float]],
 ) -> Turns | None:
-    """Those who used a nameless machine in turns; None where it is not plainly several, or who.
+    """Those who most probably used a nameless machine in turns; None where not plainly several.
 
     left: those who may have used this machine and of whom no machine's file came under a name.
     ways: everybody's. support: log evidence of the file under the ways of some of them together,
@@ -67,7 +76,7 @@ def in_turns(
     """
     alike: list[list[str]] = []
     for name in left:
-        own = next((group for group in alike if ways[group[0]] == ways[name]), None)
+        own = next((group for group in alike if ways[group[0]].at_once_with(ways[name])), None)
         if own is None:
             alike.append([name])
         else:
@@ -90,8 +99,6 @@ def in_turns(
         group = next(group for group in alike if group[0] == name)
         logs = np.array([told(one) if told and len(group) > 1 else 0.0 for one in group])
         share = np.exp(logs - logs.max()) / np.exp(logs - logs.max()).sum()
-        if share.max() < LEAST_SURE:
-            return None
         owners.append(group[int(np.argmax(share))])
         probability *= float(share.max())
     return Turns(tuple(name for name in left if name in owners), probability)
@@ -115,12 +122,14 @@ def _lines_off_turns(
         if block.score is None:
             continue
         turns = {
-            name: machine_turns(ways[name][1][block.name], starts_s[block.name] + ways[name][0])
+            name: machine_turns(
+                ways[name].steps[block.name], starts_s[block.name] + ways[name].delay_s
+            )
             for name in names
         }
         for name, own in split_by_turn(track, turns).items():
-            on_block = own.shifted(-(starts_s[block.name] + ways[name][0]))
-            count = count_of(on_block, scored_steps(block, ways[name][1][block.name]))
+            on_block = own.shifted(-(starts_s[block.name] + ways[name].delay_s))
+            count = count_of(on_block, scored_steps(block, ways[name].steps[block.name]))
             if count is not None:
                 counts.setdefault(block.name, {})[name] = count
 
@@ -128,7 +137,9 @@ def _lines_off_turns(
         total = 0.0
         for block, of_block in counts.items():
             row = rows.get((athlete, block))
-            own = next((c for n, c in of_block.items() if ways[n] == ways[athlete]), None)
+            own = next(
+                (c for n, c in of_block.items() if ways[n].at_once_with(ways[athlete])), None
+            )
             if row is None or own is None:
                 continue
             usual, usual_other = (
@@ -188,9 +199,9 @@ def used_in_turns(
 ) -> dict[int, Turns]:
     """Owners of nameless machines' files that hold several turns, by place in the list of files."""
     people = [a for a in record.athletes if a.start is None]
-    ways = {a.athlete: (a.delay_s, timelines[a.athlete]) for a in people}
+    ways = {a.athlete: Way(a.delay_s, a.station, timelines[a.athlete]) for a in people}
     first = next(iter(ways.values()), None)
-    if all(way == first for way in ways.values()):
+    if first is None or all(way.at_once_with(first) for way in ways.values()):
         return {}
     machines = [a for a in together if a.signals.track is not None]
     named = {name for a in machines for name in (*a.owners, *a.signals.upload.athletes)}
@@ -223,19 +234,24 @@ def _turns_of(
     findings: Findings,
 ) -> Turns | None:
     """Those of the ones who are left that used a nameless machine in turns."""
-    track, blocks = item.track, record.plan.timed_blocks
-    assert track is not None
+    blocks = record.plan.timed_blocks
     rows = logged_rows(record, [a for a in record.athletes if a.athlete in left])
+    bells_s = [start * STEP_S for start in joint.starts]
+    may_have_stood = pulls_between_stops(item) is not None
 
-    def placed(names: tuple[str, ...]) -> tuple[float, float]:
+    def placed(names: tuple[str, ...]) -> tuple[float, float, MachineTrack | None]:
         tried = assign(record, item, names, timelines)
-        return fit_under_bell(tried, record.plan, joint.starts, record.start, findings)
+        if may_have_stood:
+            spread, placement = place_stopped(record.plan, tried, bells_s, {})
+            return placement.joint_support, placement.start_s, spread.signals.track
+        fit = fit_under_bell(tried, record.plan, joint.starts, record.start, findings)
+        return *fit, item.track
 
     def read_off(names: tuple[str, ...]) -> Callable[[str], float]:
-        first_s = placed(names)[1]
+        _, first_s, track = placed(names)
+        assert track is not None
         starts_s = {
-            block.name: start * STEP_S - first_s
-            for block, start in zip(blocks, joint.starts, strict=True)
+            block.name: bell_s - first_s for block, bell_s in zip(blocks, bells_s, strict=True)
         }
         return _lines_off_turns(track, starts_s, blocks, names, ways, rows)
 
@@ -251,10 +267,10 @@ def told_by_turns(
 ) -> Floats:
     """What its owners wrote down says of where a machine used in turns lies: log, as its clock."""
     people = [a for a in record.athletes if a.athlete in owned]
-    ways = {a.athlete: (a.delay_s, athlete_steps(record, a)) for a in people}
+    ways = {a.athlete: Way(a.delay_s, a.station, athlete_steps(record, a)) for a in people}
     rows = logged_rows(record, people)
     blocks, track = record.plan.timed_blocks, item.track
-    alike = any(ways[a] == ways[b] for a in ways for b in ways if a != b)
+    alike = any(ways[a].at_once_with(ways[b]) for a in ways for b in ways if a != b)
     if track is None or alike or not rows:
         return np.zeros(len(place.clock.weights))
 

@@ -294,7 +294,32 @@ def test_who_had_no_turn_on_a_nameless_machine_is_not_among_its_owners() -> None
 
 def test_where_it_may_be_either_of_two_a_nameless_machine_is_not_given_to_both() -> None:
     result = in_two_waves(Athlete("b04", delay_s=75.0), equipment={"b04": "rower"})
-    assert not isinstance(of_file(result, "unassigned.rower.1.fit").belongs_to, tuple)
+    entry = of_file(result, "unassigned.rower.1.fit")
+    assert entry.status == "aligned"
+    assert entry.belongs_to in (("b01", "b02"), ("b01", "b04"))
+    assert entry.probability <= 0.5
+
+
+def test_where_all_work_at_once_nobody_is_said_to_take_turns() -> None:
+    # Who pulls in the rests too does not share with somebody at home.
+    plan = PLAN.replace("blocks:", "options: [prescribed, home]\nblocks:").replace(
+        "most: calories", "most: calories, instead: {home: {movement: rope jump, most: reps}}"
+    )
+    held = session(plan, main=0.0)
+    pulls = held.pulls(Habits(watts=180))
+    easy = [(end + 5.0, end + 60.0, 120.0) for _, end, _ in pulls]
+    files = {
+        "unassigned.rower.1.fit": rowed(spun(sorted([*pulls, *easy]), -60, LAST_S + 80)),
+        "b02.rower.fit": rowed(held.wheel(Habits(late_s=3.0, watts=240), -60, LAST_S), seed=3),
+    }
+    scores = [
+        LoggedScore("b01", "main", equipment="rower"),
+        LoggedScore("b02", "main", equipment="rower"),
+        LoggedScore("b03", "main", option="home"),
+    ]
+    athletes = [Athlete("b01"), Athlete("b02"), Athlete("b03")]
+    result = class_of(held, files, athletes=athletes, scores=scores).reconciled()
+    assert of_file(result, "unassigned.rower.1.fit").belongs_to == "b01"
 
 
 @pytest.mark.parametrize("wrote_it_down", ["b02", "b04"])

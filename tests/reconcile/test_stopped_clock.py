@@ -23,7 +23,7 @@ from reconcile.align.stopped_clock import (
     spread_out,
 )
 from reconcile.align.whole_class import Placed, place_class
-from reconcile.classes import Athlete, ClassRecord, Pin, Upload
+from reconcile.classes import Athlete, ClassRecord, LoggedScore, Pin, Upload
 from reconcile.engine import reconcile_class
 from reconcile.history import History
 from reconcile.machine import speed_of
@@ -80,6 +80,21 @@ blocks:
     steps:
       - {work: 40s, tasks: [{movement: machine, most: metres}]}
       - {rest: 2m20s}
+""")
+STATIONS = read_plan("""\
+title: Round the mast
+blocks:
+  - name: ring
+    rotate: true
+    rounds: 4
+    steps:
+      - {work: 35s, tasks: [{movement: machine, most: calories}]}
+      - {rest: 15s}
+      - {work: 35s, tasks: [{movement: crate carry}]}
+      - {rest: 15s}
+      - {work: 35s, tasks: [{movement: hip hinge}]}
+      - {rest: 15s}
+    score: {measure: calories, take: total}
 """)
 # Pulls on the block's own clock: (start_s, end_s, watts).
 LOOSE = [(1.5, 40.3, 90.0), (122.0, 160.4, 95.0)]
@@ -355,6 +370,27 @@ def test_who_shares_a_machine_in_turns_is_told_apart_by_the_plan() -> None:
     for athlete, watts in zip(reconcile_class(record).athletes, (230.0, 150.0), strict=True):
         work = [each for each in athlete.intervals if each.kind == "work"]
         assert [each.mean_power_w for each in work] == pytest.approx([watts] * 5, abs=6)
+
+
+def test_a_nameless_file_whose_clock_stood_between_turns_is_of_those_who_had_them() -> None:
+    # Three stations, of which two had somebody on this machine: the third is at the skis.
+    turns = [
+        (150.0 * round_ + 50.0 * place + late, 150.0 * round_ + 50.0 * place + 36.5, watts)
+        for round_ in range(4)
+        for place, late, watts in ((0, 1.4, 230.0), (2, 3.0, 150.0))
+    ]
+    rower = [LoggedScore(name, "ring", equipment="rower") for name in ("c04", "c06")]
+    record = ClassRecord(
+        STATIONS,
+        STATED,
+        600.0,
+        (Athlete("c04", station=1), Athlete("c05", station=3), Athlete("c06", station=2)),
+        (*rower, LoggedScore("c05", "ring", equipment="ski")),
+        (Upload("unassigned.rower.1.csv", (), "rower", stopped(turns).recording),),
+    )
+    entry = reconcile_class(record).unassigned[0]
+    assert entry.status == "aligned"
+    assert entry.belongs_to == ("c04", "c06")
 
 
 def test_pulls_of_another_workout_are_not_of_this_class() -> None:
