@@ -535,11 +535,16 @@ def laps_of(cells: list[str] | None, clock_s: Floats) -> list[tuple[float, float
 
 
 def device_of(header: Header, channels: dict[str, Floats]) -> Device:
-    """Kind of device as far as the columns tell it: a heart rate alone is a watch's."""
+    """Kind of device as far as the columns tell it: a heart rate alone is a watch's.
+
+    Revolutions are a bike's, though some write rpm for strokes: where speed stands beside power,
+    the law that joins them tells the machine better than that word.
+    """
     if set(channels) == {"heart_rate_bpm"}:
         return "watch"
     turning = any(
         heading is not None and heading.quantity == "cadence_per_min" and heading.unit == "rpm"
         for heading in header.headings
     )
-    return "bike" if turning and "power_w" in channels else "unknown"
+    moved = {"speed_m_s", "distance_m"} & channels.keys()
+    return "bike" if turning and "power_w" in channels and not moved else "unknown"

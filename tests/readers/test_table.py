@@ -604,6 +604,9 @@ def test_the_kind_of_device_is_a_watch_where_there_is_a_heart_rate_alone() -> No
     assert table("time,hr\n0,100\n").device == "watch"
     assert table("time,power,spm\n0,100,20\n").device == "unknown"
     assert table("time,power,cadence (rpm)\n0,100,80\n").device == "bike"
+    for column, value in (("distance (m)", "0"), ("pace", "2:30"), ("speed (m/s)", "3.3")):
+        written = f"time,power,cadence (rpm),{column}\n0,100,30,{value}\n"
+        assert table(written).device == "unknown"
 
 
 SPELLINGS = list(
