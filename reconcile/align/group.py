@@ -7,11 +7,12 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 
 from ingest.recording import Floats
+from reconcile.align.amounts import as_much_as_planned
 from reconcile.align.assignment import Assignment
 from reconcile.align.grid import STEP_S, LogRatio
 from reconcile.align.joint import ClassPrior, JointEstimate, Place, RecordingEvidence, placed_under
 from reconcile.align.length import as_long_as_others
-from reconcile.align.place import Placement, place, summed_up
+from reconcile.align.place import Placement, Shape, place, summed_up
 from reconcile.align.priors import class_prior
 from reconcile.align.same_body import OwnFile, told_by_each_other
 from reconcile.align.sources import Findings
@@ -25,7 +26,8 @@ class Group:
     """The recordings that hear one bell, as placed.
 
     found: each recording's evidence and place; None for one whose clock stood still, which is
-    placed in another way and moves no bell. lengths_say: of `as_long_as_others`.
+    placed in another way and moves no bell. shapes: how each compares with the class, wherever it
+    lies.
     """
 
     prior: ClassPrior
@@ -33,7 +35,7 @@ class Group:
     compared: list[Assignment]
     found: list[tuple[RecordingEvidence, Place] | None]
     placements: list[Placement]
-    lengths_say: list[float]
+    shapes: list[Shape]
 
 
 def place_group(
@@ -62,19 +64,17 @@ def place_group(
     lengths_say = iter(as_long_as_others([assignment.signals for assignment in running]))
     group = Group(prior, joint, [], [], [], [])
     for assignment, stood in zip(assignments, stopped, strict=True):
-        found, length_says = None, 0.0
+        found, shape = None, Shape(amounts=as_much_as_planned(assignment))
         if stood:
             pinned = pins.get(assignment.signals.upload.file, {})
-            compared, placement = place_stopped(record.plan, assignment, bells_s, pinned)
+            compared, placement = place_stopped(record.plan, assignment, bells_s, pinned, shape)
         else:
             found, compared = next(still_to_come), assignment
-            length_says = next(lengths_say)
-            placement = summed_up(
-                record.plan, assignment, found[0], joint.starts, found[1], length_says
-            )
+            shape = replace(shape, length=next(lengths_say))
+            placement = summed_up(record.plan, assignment, found[0], joint.starts, found[1], shape)
         group.compared.append(compared)
         group.found.append(found)
-        group.lengths_say.append(length_says)
+        group.shapes.append(shape)
         group.placements.append(placement)
     return group
 
@@ -118,6 +118,6 @@ def _told(record: ClassRecord, group: Group, number: int, says: Floats) -> Place
         evidence,
         joint.starts,
         placed_under(group.prior, joint.starts, joint.bells, evidence, says),
-        group.lengths_say[number],
+        group.shapes[number],
     )
     return replace(placement, told=LogRatio(evidence.first, says))

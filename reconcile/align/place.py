@@ -94,6 +94,17 @@ class Placement:
         return replace(self, status="unmatched", blocks=(), block_sd_s={})
 
 
+@dataclass(frozen=True)
+class Shape:
+    """What a recording has of its class wherever it lies in it: log ratios against another workout.
+
+    length: of `as_long_as_others`. amounts: of `as_much_as_planned`.
+    """
+
+    length: float = 0.0
+    amounts: float = 0.0
+
+
 def reach_of(signals: Signals, *, pinned: bool) -> float:
     """The most that a recording's samples may say for one place against another, nats."""
     reach = MACHINE_REACH if signals.track is not None else HEART_REACH
@@ -205,12 +216,11 @@ def summed_up(
     evidence: RecordingEvidence,
     bells: Sequence[int],
     place: Place,
-    length_says: float,
+    shape: Shape,
 ) -> Placement:
     """A recording's placement in words and ranges.
 
-    bells: grid index of each timed block's start. length_says: log ratio of the recording's length
-    in this class against in another workout.
+    bells: grid index of each timed block's start.
     """
     signals = assignment.signals
     recording = signals.upload.recording
@@ -221,7 +231,7 @@ def summed_up(
         signals.length_s,
         named=bool(signals.upload.athletes),
         dated=recording is not None and recording.start is not None,
-        length_says=length_says,
+        shape=shape,
     )
     x_s = _mode_mean(place.clock)
     blocks: list[BlockPlacement] = []
@@ -283,7 +293,7 @@ def _match(
     *,
     named: bool,
     dated: bool,
-    length_says: float,
+    shape: Shape,
 ) -> float:
     """Probability that the recording is of this class, not of another time or of something else."""
     x = np.arange(evidence.first, evidence.last + 1) * STEP_S
@@ -298,7 +308,10 @@ def _match(
     shown = np.exp(evidence.clock)
     top = max(float(np.max(log_weights)), 0.0)
     matched = (
-        OF_CLASS * per_second * np.exp(log_weights - top)[overlaps].sum() * np.exp(length_says)
+        OF_CLASS
+        * per_second
+        * np.exp(log_weights - top)[overlaps].sum()
+        * np.exp(shape.length + shape.amounts)
     )
     samples_say = log_weights - evidence.clock
     # A session of the same shape at another time began as long after the first sample as this one
@@ -312,7 +325,7 @@ def _match(
     of_another = (ANOTHER_TIME_NAMED if named else ANOTHER_TIME_UNNAMED) / SPREAD_OF_OTHERS_S
     if not dated:
         of_another *= UNDATED_FACTOR
-    other = of_another * (np.exp(-top) + SAME_SHAPE * fits)
+    other = of_another * (np.exp(-top) + SAME_SHAPE * fits * np.exp(shape.amounts))
     other += OF_SOMETHING_ELSE * per_second * shown[overlaps].sum() * np.exp(-top)
     return float(matched / (matched + other))
 

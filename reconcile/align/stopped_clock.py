@@ -24,6 +24,7 @@ from reconcile.align.place import (
     ANOTHER_TIME_UNNAMED,
     OF_CLASS,
     Placement,
+    Shape,
     half_of_shortest_gap,
 )
 from reconcile.align.pull_chain import PullChain, PullPlan, Spread, pull_plan, spread_over
@@ -247,7 +248,11 @@ def usual_starts(plan: Plan) -> list[float]:
 
 
 def place_stopped(
-    plan: Plan, assignment: Assignment, starts_s: Sequence[float], pins: Mapping[str, Pin]
+    plan: Plan,
+    assignment: Assignment,
+    starts_s: Sequence[float],
+    pins: Mapping[str, Pin],
+    shape: Shape,
 ) -> tuple[Assignment, Placement]:
     """A recording whose clock stood still, spread out over the class's bells.
 
@@ -293,7 +298,11 @@ def place_stopped(
             low -= USUAL_LEAD_IN_S - SHORTEST_LEAD_IN_S
         sds[block.name] = sd
         blocks.append(BlockPlacement(block.name, start, low, start + 2 * sd, chance))
-    match = 1.0 if pinned else _match(spread.log_evidence, named=bool(signals.upload.athletes))
+    match = (
+        1.0
+        if pinned
+        else _match(spread.log_evidence + shape.amounts, named=bool(signals.upload.athletes))
+    )
     if match < 0.5 or not blocks:
         return assignment, _nowhere(assignment, match, spread.log_evidence)
     scored = {block.name for block in plan.timed_blocks if block.score is not None}

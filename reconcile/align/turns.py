@@ -18,7 +18,7 @@ from ingest.recording import Floats
 from reconcile.align.assignment import Assignment, assign
 from reconcile.align.grid import STEP_S, index_of
 from reconcile.align.joint import JointEstimate, Place, Posterior
-from reconcile.align.place import fit_under_bell
+from reconcile.align.place import Shape, fit_under_bell
 from reconcile.align.sheet_of_machine import Count, count_of, sheet_evidence
 from reconcile.align.signals import Signals
 from reconcile.align.sources import Findings
@@ -242,7 +242,7 @@ def _turns_of(
     def placed(names: tuple[str, ...]) -> tuple[float, float, MachineTrack | None]:
         tried = assign(record, item, names, timelines)
         if may_have_stood:
-            spread, placement = place_stopped(record.plan, tried, bells_s, {})
+            spread, placement = place_stopped(record.plan, tried, bells_s, {}, Shape())
             return placement.joint_support, placement.start_s, spread.signals.track
         fit = fit_under_bell(tried, record.plan, joint.starts, record.start, findings)
         return *fit, item.track
