@@ -8,12 +8,12 @@ it would be.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from ingest.recording import Floats
-from reconcile.align.assignment import Assignment
+from reconcile.align.assignment import Assignment, assign
 from reconcile.align.grid import STEP_S
 from reconcile.align.heart_of_machine import Work, answered_best, explained_by, work_on
 from reconcile.align.joint import JointEstimate
@@ -179,6 +179,8 @@ def _alone(
         out[row, :-1] += device_evidence(seen, names, worn=worn[row])
         if not worn[row]:
             out[row, :-1] += _by_equipment(file, [known.equipment[name] for name in names])
+        elif not file.owners:
+            out[row, :-1] += _by_left_out(known, file)
     out[:, :-1] += _off_the_sheet(known, timelines, files, places)
     out[:, :-1] += _by_power(known, files)
     out[:, :-1] += _by_heart(known, files)
@@ -199,6 +201,25 @@ def _by_equipment(file: Assignment, logged: Sequence[str | None]) -> Floats:
     same = np.array([equipment in told for equipment in logged])
     said = np.array([equipment is not None for equipment in logged])
     return np.where(said, np.where(same, SAME_EQUIPMENT, OTHER_EQUIPMENT), 0.0)
+
+
+def _by_left_out(known: ClassKnown, file: Assignment) -> Floats:
+    """(athlete,) log evidence that a heart rested in the rounds that their lines say they left out.
+
+    Told by hearts without a name alone: where a name stands on one, it is placed with its lines.
+    """
+    record, said = known.record, np.zeros(len(known.people))
+    for column, athlete in enumerate(known.people):
+        theirs = assign(record, file.signals, (athlete.athlete,), known.timelines)
+        if any(theirs.left_out.values()):
+            as_said, as_planned = (
+                fit_under_bell(way, record.plan, known.joint.starts, record.start, known.findings)[
+                    0
+                ]
+                for way in (theirs, replace(theirs, left_out={}))
+            )
+            said[column] = as_said - as_planned
+    return said
 
 
 def _stranger_odds(file: Assignment, placement: Placement, machines: int) -> float | None:

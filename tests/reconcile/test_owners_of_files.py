@@ -139,6 +139,20 @@ def test_a_watch_without_an_owner_is_given_to_the_heart_that_answers_its_machine
     assert entry.belongs_to == name or entry.probability < 0.9
 
 
+@pytest.mark.parametrize("name", ["b01", "b04"])
+def test_of_two_a_heart_without_a_name_is_whose_lines_say_that_they_rested_when_it_did(
+    name: str,
+) -> None:
+    # b04 wrote 0 for the third round. No machine recorded, and neither of the two has a watch here.
+    files = {
+        f"{other}.watch.fit": watch_of(other) for other in GROUP if other not in ("b01", "b04")
+    }
+    files["unassigned.watch.1.fit"] = watch_of(name)
+    entry = of_file(told(files), "unassigned.watch.1.fit")
+    assert entry.belongs_to == name
+    assert entry.probability > 0.7
+
+
 def test_a_machines_file_under_the_name_of_who_used_none_goes_to_who_did() -> None:
     # b02 did the plan without a machine; b06's own file came under b02's name.
     plan = PLAN.replace("title: Ferry steps", "title: Ferry steps\noptions: [prescribed, home]")
