@@ -165,7 +165,13 @@ def speed_of(recording: Recording) -> Floats | None:
     # was at rest is no faster in its first step than in the next.
     first = np.flatnonzero((speed[:-2] <= MOVING_SPEED_M_S) & (speed[1:-1] > speed[2:])) + 1
     speed[first] = speed[first + 1]
-    speed[np.concatenate([[False], np.diff(recording.time_s) > LONGEST_SAMPLE_GAP_S])] = 0.0
+    # After a gap the device had gone on since no longer than its usual step.
+    passed_s = np.diff(recording.time_s)
+    gone_on = np.flatnonzero(passed_s > LONGEST_SAMPLE_GAP_S) + 1
+    following = np.minimum(gone_on + 1, len(speed) - 1)
+    since_s = np.minimum(passed_s[gone_on - 1], np.median(passed_s))
+    speed[gone_on] *= passed_s[gone_on - 1] / since_s
+    speed[gone_on] = np.minimum(speed[gone_on], speed[following])
     return speed
 
 
@@ -251,11 +257,15 @@ def _running_metres(recording: Recording, speed: Floats | None) -> Floats | None
 
 
 def _integral(time_s: Floats, rate_per_s: Floats) -> Floats:
-    """Running integral; a sample stands for the time since the one before, except after a gap."""
+    """Running integral; a sample stands for the time since the one before.
+
+    After a gap for half of a usual step: at some time in it the device had gone on.
+    """
     step = np.diff(time_s)
-    step[step > LONGEST_SAMPLE_GAP_S] = 0.0
     rate = np.nan_to_num(rate_per_s)
-    middle = (rate[1:] + rate[:-1]) / 2
+    gap = step > LONGEST_SAMPLE_GAP_S
+    middle = np.where(gap, rate[1:], (rate[1:] + rate[:-1]) / 2)
+    step[gap] = np.median(step) / 2
     return np.asarray(np.concatenate([[0.0], np.cumsum(middle * step)]))
 
 

@@ -152,6 +152,25 @@ def test_a_pause_of_the_device_ends_a_pull() -> None:
     assert track.pulls[1].start_s == pytest.approx(80, abs=1)
 
 
+@pytest.mark.parametrize("every_s", [2.0, 5.0])
+def test_after_a_pause_a_distance_tells_that_somebody_pulled_before_the_first_sample(
+    every_s: float,
+) -> None:
+    # The device goes on with the first pull, and writes its first sample some seconds later.
+    wheel = spun(((40.5, 100.0, 220.0), (189.2, 250.0, 220.0)), 0.0, 300.0)
+    whole = sampled(wheel, ("distance",), first_s=3.0, every_s=every_s)
+    paused = without_samples(whole, 130.0, 189.2 - 3.0 + 0.2)
+    first_after = float(paused.time_s[paused.time_s > 130.0][0])
+    assert 189.2 - 3.0 < first_after < 189.2 - 3.0 + every_s
+    found = edges(track_of(paused))
+    assert len(found) == 2
+    assert abs(found[1][0] - (189.2 - 3.0)) <= every_s / 2 + 0.2
+    assert found[1][0] < first_after
+    track = track_of(paused)
+    counted = float(track.calories_at(270.0) - track.calories_at(131.0))
+    assert counted == pytest.approx(wheel.grown(wheel.calories, 134.0, 273.0), rel=0.06)
+
+
 def test_the_recovery_of_a_slow_stroke_is_no_stop() -> None:
     # 20 strokes a minute: 1 s of drive and 2 s of recovery.
     strokes = [(20.0 + 3 * n, 21.0 + 3 * n, 450.0) for n in range(20)]
