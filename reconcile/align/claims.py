@@ -223,18 +223,19 @@ def _by_left_out(known: ClassKnown, file: Assignment) -> Floats:
 
 
 def _stranger_odds(file: Assignment, placement: Placement, machines: int) -> float | None:
-    """Odds that a machine's file is a stranger's; None of a device that one person wears.
+    """Odds that a file is nobody's of this class; None where they are as usual.
 
-    How well it fits the plan says most: what fits badly at the same hour is oftener a stranger's
-    than `Placement.match`, which reckons with all files, says. A class of so many machines leaves
-    so many files without a name itself; few strangers' files come under the name of who had the
-    machine.
+    A heart without a date may be its athlete's own of another day: as probably as it does not fit.
+    A machine's file may be a stranger's. How well it fits the plan says most: what fits badly at
+    the same hour is oftener a stranger's than `Placement.match`, which reckons with all files,
+    says. A class of so many machines leaves so many files without a name itself; few strangers'
+    files come under the name of who had the machine.
     """
-    if file.signals.track is None:
-        return None
     recording = file.signals.upload.recording
     dated = recording is not None and recording.start is not None
     unlikely = (1 - placement.match) / max(placement.match, 1e-9)
+    if file.signals.track is None:
+        return NOBODYS + unlikely if file.owners and not dated else None
     if file.owners:
         return NOBODYS + (0.1 if dated else 0.01) * unlikely
     usual = STRANGERS / (NAMELESS * max(machines, 1))

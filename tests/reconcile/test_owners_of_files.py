@@ -257,6 +257,17 @@ def test_a_strangers_session_on_an_unassigned_machine_is_nobodys() -> None:
     assert entry.blocks == ()
 
 
+def test_an_undated_heart_that_fits_poorly_and_is_not_the_own_watchs_is_of_another_day() -> None:
+    # Two rounds of anything fit somewhere; the watch that was worn shows another heart there.
+    work = [(150.0 * n + 2.0, 150.0 * n + 80.0, 0.25) for n in range(2)]
+    other_day = beating(work, -60, 360, seed=12, rest_bpm=100, reach_bpm=80)
+    files = uploaded()
+    files["b02.watch.2.csv"] = replace(other_day, start=None)
+    entry = of_file(told(files), "b02.watch.2.csv")
+    assert entry.status == "unmatched"
+    assert of_file(told(files), "b02.watch.fit").belongs_to == "b02"
+
+
 def test_a_machine_used_in_turns_belongs_to_all_of_them() -> None:
     held = session(PLAN.replace("80s", "60s").replace("70s", "90s"), main=0.0)
     first, second = Habits(watts=180), Habits(watts=240, late_s=2.0)
