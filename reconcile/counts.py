@@ -8,7 +8,7 @@ import numpy as np
 
 from ingest.recording import Floats
 from reconcile.machine import Machine, MachineTrack
-from reconcile.pulling import LONGEST_SAMPLE_GAP_S
+from reconcile.pulling import longest_step_s
 
 # Judgement, checked by simulation: a file's own count is what the display shows; a count computed
 # from power or speed carries the model's error.
@@ -98,7 +98,9 @@ class PlacedCount:
 
     def _begins_with_work(self) -> bool:
         pulls = self.track.pulls
-        return bool(pulls) and pulls[0].start_s - self.track.time_s[0] <= LONGEST_SAMPLE_GAP_S
+        return bool(pulls) and pulls[0].start_s - self.track.time_s[0] <= longest_step_s(
+            self.track.time_s
+        )
 
     def _begins_at_rest(self) -> bool:
         """Whether nothing was counted before the first sample: still, or in a pull from rest."""

@@ -10,7 +10,7 @@ import numpy as np
 from ingest.recording import Floats
 from reconcile.effort import HeartAnswer
 from reconcile.machine import MachineTrack, Pull
-from reconcile.pulling import LONGEST_SAMPLE_GAP_S
+from reconcile.pulling import longest_step_s
 from reconcile.result import Interval
 from reconcile.timeline import PlannedStep
 
@@ -119,7 +119,7 @@ def mean_power(track: MachineTrack, inside: Sequence[tuple[float, float]]) -> fl
     weight = np.zeros(len(track.time_s))
     for low, high in inside:
         weight += np.maximum(np.minimum(track.time_s, high) - np.maximum(before, low), 0.0)
-    weight[~track.pulling | (track.time_s - before > LONGEST_SAMPLE_GAP_S)] = 0.0
+    weight[~track.pulling | (track.time_s - before > longest_step_s(track.time_s))] = 0.0
     total = float(weight.sum())
     return float(weight @ track.pulled_power_w) / total if total > 0 else None
 

@@ -15,11 +15,11 @@ from numpy.typing import NDArray
 
 from ingest.recording import Floats, Recording
 from reconcile.pulling import (
-    LONGEST_SAMPLE_GAP_S,
     MOVING_SPEED_M_S,
     Bools,
     Coasting,
     coasting,
+    longest_step_s,
     pull_edges,
     pulling_by_count,
     pulling_samples,
@@ -167,7 +167,7 @@ def speed_of(recording: Recording) -> Floats | None:
     speed[first] = speed[first + 1]
     # After a gap the device had gone on since no longer than its usual step.
     passed_s = np.diff(recording.time_s)
-    gone_on = np.flatnonzero(passed_s > LONGEST_SAMPLE_GAP_S) + 1
+    gone_on = np.flatnonzero(passed_s > longest_step_s(recording.time_s)) + 1
     following = np.minimum(gone_on + 1, len(speed) - 1)
     since_s = np.minimum(passed_s[gone_on - 1], np.median(passed_s))
     speed[gone_on] *= passed_s[gone_on - 1] / since_s
@@ -263,7 +263,7 @@ def _integral(time_s: Floats, rate_per_s: Floats) -> Floats:
     """
     step = np.diff(time_s)
     rate = np.nan_to_num(rate_per_s)
-    gap = step > LONGEST_SAMPLE_GAP_S
+    gap = step > longest_step_s(time_s)
     middle = np.where(gap, rate[1:], (rate[1:] + rate[:-1]) / 2)
     step[gap] = np.median(step) / 2
     return np.asarray(np.concatenate([[0.0], np.cumsum(middle * step)]))

@@ -26,8 +26,9 @@ SHORTEST_BREAK_S = 2.6
 SHORTEST_PULL_S = 1.5
 # Samples at least so far apart are strokes, each the time since the one before.
 SHORTEST_STROKE_S = 1.4
-# Samples further apart than this were not taken on the way: the device paused or lost contact.
-LONGEST_SAMPLE_GAP_S = 6.0
+# Samples further apart than this, and than so many times a long step of the file's own, were not
+# taken on the way: the device paused or lost contact.
+LEAST_GAP_S, TIMES_A_LONG_STEP, LONG_STEP = 6.0, 1.2, 0.8
 # A display that holds its last power does so for up to this long (a sample's mean adds one second).
 LONGEST_HOLD_S = 4.6
 MOST_REPEATS = 0.25
@@ -60,6 +61,13 @@ class Coasting:
         return 1 / speed if self.by_air else -np.log(speed)
 
 
+def longest_step_s(time_s: Floats) -> float:
+    """From this time between two samples on, the device was not recording; see `LEAST_GAP_S`."""
+    if len(time_s) < 2:
+        return LEAST_GAP_S
+    return max(LEAST_GAP_S, TIMES_A_LONG_STEP * float(np.quantile(np.diff(time_s), LONG_STEP)))
+
+
 def coasting(time_s: Floats, speed: Floats) -> Coasting:
     """Samples at which the machine coasts, by its speed alone (m/s, NaN missing)."""
     known = np.nan_to_num(speed)
@@ -67,7 +75,7 @@ def coasting(time_s: Floats, speed: Floats) -> Coasting:
     if len(known) < 3:
         return Coasting(none, None)
     step = np.diff(time_s)
-    falling = np.concatenate([[False], (np.diff(known) < 0) & (step < LONGEST_SAMPLE_GAP_S)])
+    falling = np.concatenate([[False], (np.diff(known) < 0) & (step < longest_step_s(time_s))])
     edges = np.diff(np.concatenate([[0], falling.astype(int), [0]]))
     begins, ends = np.flatnonzero(edges == 1).tolist(), np.flatnonzero(edges == -1).tolist()
     runs = [
@@ -207,7 +215,8 @@ def pull_edges(
     for the time before it.
     averaged: a sample's speed is the mean since the sample before it.
     """
-    gone_on = pulling[1:] & pulling[:-1] & (np.diff(time_s) <= LONGEST_SAMPLE_GAP_S)
+    longest_s = longest_step_s(time_s)
+    gone_on = pulling[1:] & pulling[:-1] & (np.diff(time_s) <= longest_s)
     starts = np.flatnonzero(pulling & ~np.concatenate([[False], gone_on]))
     ends = np.flatnonzero(pulling & ~np.concatenate([gone_on, [False]]))
     if len(starts) == 0:
@@ -216,12 +225,12 @@ def pull_edges(
     before = np.concatenate([time_s[:1], time_s[:-1]])
     after = np.concatenate([time_s[1:], time_s[-1:]])
     start_s = np.where(
-        time_s[starts] - before[starts] <= LONGEST_SAMPLE_GAP_S,
+        time_s[starts] - before[starts] <= longest_s,
         (time_s[starts] + before[starts]) / 2,
         time_s[starts] - usual_step / 2,
     )
     end_s = np.where(
-        after[ends] - time_s[ends] <= LONGEST_SAMPLE_GAP_S,
+        after[ends] - time_s[ends] <= longest_s,
         (time_s[ends] + after[ends]) / 2,
         time_s[ends] + (usual_step / 2 if usual_step < SHORTEST_STROKE_S else 0.0),
     )
@@ -245,7 +254,7 @@ def _end_by_coasting(
     assert free.slope is not None
     after = np.arange(last + 1, min(last + 4, len(time_s)))
     after = after[free.samples[after] & (speed[after] > 0.8)]
-    if len(after) == 0 or time_s[after[0]] - time_s[last] > LONGEST_SAMPLE_GAP_S:
+    if len(after) == 0 or time_s[after[0]] - time_s[last] > longest_step_s(time_s):
         return None
     pulled = float(np.median(speed[max(last - 2, 0) : last + 1]))
     if not pulled > MOVING_SPEED_M_S:  # the sensor lost the wheel while it was pulled

@@ -208,17 +208,15 @@ def _by_left_out(known: ClassKnown, file: Assignment) -> Floats:
 
     Told by hearts without a name alone: where a name stands on one, it is placed with its lines.
     """
-    record, said = known.record, np.zeros(len(known.people))
+    record, bells, said = known.record, known.joint.starts, np.zeros(len(known.people))
+
+    def fits(way: Assignment) -> float:
+        return fit_under_bell(way, record.plan, bells, record.start, known.findings)[0]
+
     for column, athlete in enumerate(known.people):
         theirs = assign(record, file.signals, (athlete.athlete,), known.timelines)
         if any(theirs.left_out.values()):
-            as_said, as_planned = (
-                fit_under_bell(way, record.plan, known.joint.starts, record.start, known.findings)[
-                    0
-                ]
-                for way in (theirs, replace(theirs, left_out={}))
-            )
-            said[column] = as_said - as_planned
+            said[column] = fits(theirs) - fits(replace(theirs, left_out={}))
     return said
 
 

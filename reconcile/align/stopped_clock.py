@@ -34,11 +34,11 @@ from reconcile.classes import Pin
 from reconcile.machine import MachineTrack, Pull, speed_of
 from reconcile.plan import FreeBlock, Plan
 from reconcile.pulling import (
-    LONGEST_SAMPLE_GAP_S,
     MOVING_SPEED_M_S,
     SHORTEST_BREAK_S,
     Coasting,
     coasting,
+    longest_step_s,
 )
 from reconcile.result import BlockPlacement
 
@@ -97,7 +97,7 @@ def pulls_between_stops(signals: Signals) -> StoppedPulls | None:
     if recording is None or recording.start is not None or track is None or recording.pauses:
         return None
     time_s, pulls = track.time_s, track.pulls
-    if len(pulls) < 2 or float(np.max(np.diff(time_s))) > LONGEST_SAMPLE_GAP_S:
+    if len(pulls) < 2 or float(np.max(np.diff(time_s))) > longest_step_s(time_s):
         return None
     speed = speed_of(recording)
     free = None if speed is None else coasting(time_s, speed)

@@ -121,14 +121,12 @@ def _lines_off_turns(
     for block in blocks:
         if block.score is None:
             continue
+        begins_s = {name: starts_s[block.name] + ways[name].delay_s for name in names}
         turns = {
-            name: machine_turns(
-                ways[name].steps[block.name], starts_s[block.name] + ways[name].delay_s
-            )
-            for name in names
+            name: machine_turns(ways[name].steps[block.name], begins_s[name]) for name in names
         }
         for name, own in split_by_turn(track, turns).items():
-            on_block = own.shifted(-(starts_s[block.name] + ways[name].delay_s))
+            on_block = own.shifted(-begins_s[name])
             count = count_of(on_block, scored_steps(block, ways[name].steps[block.name]))
             if count is not None:
                 counts.setdefault(block.name, {})[name] = count
@@ -137,9 +135,8 @@ def _lines_off_turns(
         total = 0.0
         for block, of_block in counts.items():
             row = rows.get((athlete, block))
-            own = next(
-                (c for n, c in of_block.items() if ways[n].at_once_with(ways[athlete])), None
-            )
+            way = ways[athlete]
+            own = next((c for n, c in of_block.items() if ways[n].at_once_with(way)), None)
             if row is None or own is None:
                 continue
             usual, usual_other = (

@@ -92,6 +92,19 @@ def test_a_sample_every_two_seconds_is_found_to_less_than_a_sample() -> None:
     assert near(edges(track), 1.2)
 
 
+@pytest.mark.parametrize("holding", ["everything", "speed only", "distance only"])
+@pytest.mark.parametrize("every_s", [8.0, 10.0, 15.0])
+def test_a_sample_every_so_many_seconds_is_no_row_of_pauses(every_s: float, holding: str) -> None:
+    wheel = spun(((20.35, 140.15, 220.0), (200.6, 320.9, 180.0)), 0.0, 400.0)
+    track = track_of(sampled(wheel, HOLDINGS[holding], every_s=every_s, averaged=True))
+    assert len(track.pulls) == 2
+    for pull, (start_s, end_s, _) in zip(track.pulls, wheel.pulls, strict=True):
+        assert abs(pull.start_s - start_s) <= every_s
+        assert abs(pull.end_s - end_s) <= every_s
+    counted = float(track.calories_at(400.0) - track.calories_at(0.0))
+    assert counted == pytest.approx(wheel.grown(wheel.calories, 0.0, 400.0), rel=0.06)
+
+
 def test_power_alone_has_edges_half_way_between_samples() -> None:
     recording = with_strokes(sampled(spun(PULLS, 0, LENGTH_S), ("power",)))
     track = track_of(recording)
