@@ -169,8 +169,7 @@ def speed_of(recording: Recording) -> Floats | None:
     passed_s = np.diff(recording.time_s)
     gone_on = np.flatnonzero(passed_s > longest_step_s(recording.time_s)) + 1
     following = np.minimum(gone_on + 1, len(speed) - 1)
-    since_s = np.minimum(passed_s[gone_on - 1], np.median(passed_s))
-    speed[gone_on] *= passed_s[gone_on - 1] / since_s
+    speed[gone_on] *= passed_s[gone_on - 1] / np.median(passed_s)
     speed[gone_on] = np.minimum(speed[gone_on], speed[following])
     return speed
 

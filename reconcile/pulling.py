@@ -235,7 +235,10 @@ def pull_edges(
         time_s[ends] + (usual_step / 2 if usual_step < SHORTEST_STROKE_S else 0.0),
     )
     if speed is not None and free.slope is not None:
-        refined = [_end_by_coasting(time_s, speed, free, int(j), averaged) for j in ends]
+        refined = [
+            _end_by_coasting(time_s, speed, free, int(j), averaged=averaged, longest_s=longest_s)
+            for j in ends
+        ]
         end_s = np.array(
             [old if new is None else new for old, new in zip(end_s, refined, strict=True)]
         )
@@ -248,13 +251,22 @@ def pull_edges(
 
 
 def _end_by_coasting(
-    time_s: Floats, speed: Floats, free: Coasting, last: int, averaged: bool
+    time_s: Floats,
+    speed: Floats,
+    free: Coasting,
+    last: int,
+    *,
+    averaged: bool,
+    longest_s: float,
 ) -> float | None:
-    """Where the straight line of 1/v while coasting meets the speed of the last pulls."""
+    """Where the straight line of 1/v while coasting meets the speed of the last pulls.
+
+    longest_s: of `longest_step_s`.
+    """
     assert free.slope is not None
     after = np.arange(last + 1, min(last + 4, len(time_s)))
     after = after[free.samples[after] & (speed[after] > 0.8)]
-    if len(after) == 0 or time_s[after[0]] - time_s[last] > longest_step_s(time_s):
+    if len(after) == 0 or time_s[after[0]] - time_s[last] > longest_s:
         return None
     pulled = float(np.median(speed[max(last - 2, 0) : last + 1]))
     if not pulled > MOVING_SPEED_M_S:  # the sensor lost the wheel while it was pulled

@@ -48,8 +48,7 @@ def as_much_as_planned(assignment: Assignment) -> float:
     said = 0.0
     for measure, unit_sd in UNIT_SD.items():
         amounts = {amount: n for (of, amount), n in fixed.items() if of == measure and amount}
-        counted = _counted(track, measure)
-        if amounts and len(counted):
+        if amounts and len(counted := _counted(track, measure)):
             shares = np.array(list(amounts.values())) / len(tasks)
             said += _log_ratio(counted, np.array(list(amounts)), shares, unit_sd)
     return float(np.clip(said, MOST_AGAINST, MOST_FOR))

@@ -167,7 +167,7 @@ def _alone(
     worn = [f.signals.track is None for f in files]
     out = np.array(
         [
-            name_prior(f.owners, names, stranger_odds=_stranger_odds(f, p, worn.count(False)))
+            name_prior(f.owners, names, nobodys_odds=_nobodys_odds(f, p, worn.count(False)))
             for f, p in zip(files, placements, strict=True)
         ]
     )
@@ -220,7 +220,7 @@ def _by_left_out(known: ClassKnown, file: Assignment) -> Floats:
     return said
 
 
-def _stranger_odds(file: Assignment, placement: Placement, machines: int) -> float | None:
+def _nobodys_odds(file: Assignment, placement: Placement, machines: int) -> float | None:
     """Odds that a file is nobody's of this class; None where they are as usual.
 
     A heart without a date may be its athlete's own of another day: as probably as it does not fit.

@@ -65,17 +65,17 @@ class Claims:
 
 
 def name_prior(
-    uploaders: Sequence[str], athletes: Sequence[str], stranger_odds: float | None = None
+    uploaders: Sequence[str], athletes: Sequence[str], nobodys_odds: float | None = None
 ) -> Floats:
     """Log prior of each athlete, and last of nobody, given the name a file was uploaded under.
 
-    stranger_odds: that the file is nobody's; as usual where None.
+    nobodys_odds: that the file is nobody's; as usual where None.
     """
     people = len(athletes)
     named = np.array([athlete in uploaders for athlete in athletes])
     nobody = NOBODYS if named.any() else UNNAMED_NOBODYS
-    if stranger_odds is not None:
-        nobody = min(stranger_odds / (1 + stranger_odds), 1 - 1e-9)
+    if nobodys_odds is not None:
+        nobody = min(nobodys_odds / (1 + nobodys_odds), 1 - 1e-9)
     if not named.any():
         return np.asarray(np.log(np.append(np.full(people, (1 - nobody) / people), nobody)))
     shares = np.where(named, 1 - WRONG_NAME, WRONG_NAME / max(people - 1, 1)) * (1 - nobody)

@@ -145,7 +145,7 @@ def test_no_files_have_no_owners() -> None:
 class TestNamePrior:
     @pytest.mark.parametrize("uploaders", [[], ["a01"], ["a02", "a03"], ["somebody else"]])
     def test_it_sums_to_one(self, uploaders: list[str]) -> None:
-        shares = np.exp(name_prior(uploaders, NAMES, stranger_odds=0.2))
+        shares = np.exp(name_prior(uploaders, NAMES, nobodys_odds=0.2))
         if len(uploaders) < 2:
             assert shares.sum() == pytest.approx(1.0, abs=1e-6)
         assert shares[-1] == pytest.approx(0.2 / 1.2)

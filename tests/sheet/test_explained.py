@@ -87,6 +87,12 @@ def test_the_place_its_rivals_and_who_says_what_are_printed(worked: Workings) ->
     assert words.HEART_KEY not in text
 
 
+def test_how_sure_the_names_of_a_machine_used_in_turns_are_is_said(worked: Workings) -> None:
+    told = explain(RECORD, worked.placed, "a01.rower.csv")
+    shared = replace(told, owners=("a01", "a02"), ownership=0.41)
+    assert "Whose: a01 and a02, in turns (41 in 100)." in text_of(shared)
+
+
 def test_the_plan_is_drawn_with_every_bell_and_hatched_rests(worked: Workings) -> None:
     text = text_of(explain(RECORD, worked.placed, "a01.watch.csv"), width=160)
     (row,) = (line for line in text.splitlines() if line.strip().startswith("|_"))
