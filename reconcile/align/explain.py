@@ -15,8 +15,8 @@ from reconcile.align.assignment import Assignment, assign
 from reconcile.align.clocks import ahead_s
 from reconcile.align.grid import NOTHING, LogRatio, grid_s, index_of
 from reconcile.align.heart import (
+    ANSWER_S,
     HEART_STEP_S,
-    LAGGING_S,
     RESPONSES,
     WHITENING,
     WHITENING_LAG,
@@ -24,6 +24,7 @@ from reconcile.align.heart import (
     responses_to,
 )
 from reconcile.align.joint import Posterior
+from reconcile.align.lag import LONGEST_LAG_S
 from reconcile.align.place import Placement, half_of_shortest_gap, reach_of
 from reconcile.align.sources import Findings, evidence_by_source
 from reconcile.align.whole_class import Placed
@@ -321,7 +322,7 @@ def fitted_answer(
     good = np.isfinite(target)
     best: tuple[float, FittedAnswer] | None = None
     for answers, (rise_s, fall_s) in zip(responses_to(demand), RESPONSES, strict=True):
-        for late in range(int(LAGGING_S[1] / HEART_STEP_S) + 1):
+        for late in range(int((ANSWER_S + LONGEST_LAG_S) / HEART_STEP_S) + 1):
             delayed = np.pad(answers, ((0, 0), (late, 0)))[:, low - first : high - first]
             design = np.concatenate([trend, delayed])
             white = _whitened(design)[:, good]

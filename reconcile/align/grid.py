@@ -6,6 +6,7 @@ difference of two grid times is a sum or a difference of whole indices.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -72,6 +73,13 @@ def log_sum_exp(values: Floats) -> float:
     return top + float(np.log(np.sum(np.exp(values - top))))
 
 
+def log_summed(rows: Sequence[Floats]) -> Floats:
+    """Log Σ exp of several rows, point by point."""
+    stacked = np.stack(rows)
+    top = stacked.max(axis=0)
+    return np.asarray(top + np.log(np.exp(stacked - top).sum(axis=0)))
+
+
 def normal_weights(sd_s: float) -> Floats:
     """A normal density on the grid, three standard deviations to either side; sums to 1."""
     reach = int(np.ceil(3 * sd_s / STEP_S))
@@ -87,9 +95,11 @@ def blurred(values: Floats, weights: Floats) -> Floats:
 def delay_summed_out(values: Floats, shares: Floats) -> Floats:
     """Log Σ_d shares[d] · exp(value d steps later): what is shown late began earlier.
 
-    values: log ratios of starts as shown, 0 beyond their end. shares: of each delay; they sum to 1.
+    values: log ratios of starts as shown, 0 beyond their end. shares: (…, delay) how common each
+    delay is, in each of several cases; they sum to 1. The result is of (…, time).
     """
-    padded = np.pad(values, (0, len(shares) - 1))
-    shifted = np.stack([padded[d : d + len(values)] for d in range(len(shares))])
+    delays = shares.shape[-1]
+    padded = np.pad(values, (0, delays - 1))
+    shifted = np.stack([padded[d : d + len(values)] for d in range(delays)])
     top = shifted.max(axis=0)
     return np.asarray(top + np.log(shares @ np.exp(shifted - top)))

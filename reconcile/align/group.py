@@ -8,16 +8,17 @@ from datetime import datetime
 
 from ingest.recording import Floats
 from reconcile.align.amounts import as_much_as_planned
+from reconcile.align.answered_work import OwnFile, OwnTimeline
 from reconcile.align.assignment import Assignment
-from reconcile.align.grid import STEP_S, LogRatio
+from reconcile.align.grid import STEP_S, LogRatio, log_summed
 from reconcile.align.joint import ClassPrior, JointEstimate, Place, RecordingEvidence, placed_under
 from reconcile.align.length import as_long_as_others
 from reconcile.align.place import Placement, Shape, place, summed_up
 from reconcile.align.priors import class_prior
-from reconcile.align.same_body import OwnFile, told_by_each_other
+from reconcile.align.same_body import told_by_each_other
 from reconcile.align.sources import Findings
 from reconcile.align.stopped_clock import place_stopped, stood_still, usual_starts
-from reconcile.align.turns import told_by_turns
+from reconcile.align.turns import own_turns, told_by_turns
 from reconcile.classes import ClassRecord, Pin
 
 
@@ -84,40 +85,53 @@ def told_by_owners(
 ) -> list[Placement]:
     """The placements, each after what its athlete's other recordings say of it."""
     placements, joint = list(group.placements), group.joint
-    files: dict[str, list[tuple[int, RecordingEvidence, Place]]] = {}
-    for number, (owned, found) in enumerate(zip(owners, group.found, strict=True)):
-        if len(owned) == 1 and found is not None and placements[number].status != "unmatched":
-            files.setdefault(owned[0], []).append((number, *found))
     bells_s = [first * STEP_S for first in joint.starts]
-    for own in files.values():
-        first = group.compared[own[0][0]]
-        told = told_by_each_other(
-            [OwnFile(group.compared[number].signals, where.clock) for number, _, where in own],
-            first.delay_s,
-            bells_s,
-            [first.steps[block.name] for block in record.plan.timed_blocks],
-        )
-        for (number, _, _), says in zip(own, told, strict=True):
-            placements[number] = _told(record, group, number, says)
+    files: dict[str, list[tuple[int, OwnFile]]] = {}
+    turns: dict[str, list[OwnFile]] = {}
     for number, (owned, found) in enumerate(zip(owners, group.found, strict=True)):
-        if len(owned) > 1 and found is not None and placements[number].status != "unmatched":
-            says = told_by_turns(record, group.compared[number].signals, owned, bells_s, found[1])
-            placements[number] = _told(record, group, number, says)
+        if not owned or found is None or placements[number].status == "unmatched":
+            continue
+        signals, (_, where) = group.compared[number].signals, found
+        if len(owned) == 1:
+            files.setdefault(owned[0], []).append((number, OwnFile(signals, where)))
+            continue
+        lines = told_by_turns(record, signals, owned, bells_s, where)
+        where, placements[number] = _told(record, group, number, [lines])
+        if placements[number].status == "aligned":
+            for name, part in own_turns(record, signals, owned, bells_s, where).items():
+                turns.setdefault(name, []).append(OwnFile(part, where))
+    for name, own in files.items():
+        first = group.compared[own[0][0]]
+        timeline = OwnTimeline(
+            bells_s, first.delay_s, [first.steps[block.name] for block in record.plan.timed_blocks]
+        )
+        told = told_by_each_other([file for _, file in own], turns.get(name, []), timeline)
+        for (number, _), says in zip(own, told, strict=True):
+            _, placements[number] = _told(record, group, number, says)
     return placements
 
 
-def _told(record: ClassRecord, group: Group, number: int, says: Floats) -> Placement:
-    """One recording's placement after what others say of where its first sample lies (log)."""
+def _told(
+    record: ClassRecord, group: Group, number: int, says: Sequence[Floats]
+) -> tuple[Place, Placement]:
+    """One recording's place after what others say of where its first sample lies (log).
+
+    says: in each way in which its device may be late.
+    """
     found = group.found[number]
-    if found is None or not says.any():
-        return group.placements[number]
-    evidence, joint = found[0], group.joint
+    assert found is not None
+    evidence, where = found
+    if not any(each.any() for each in says):
+        return where, group.placements[number]
+    joint, by_way = group.joint, zip(evidence.each_way, says, strict=True)
+    told = log_summed([share + each for (share, _), each in by_way])
+    where = placed_under(group.prior, joint.starts, joint.bells, evidence, says)
     placement = summed_up(
         record.plan,
         group.compared[number],
         evidence,
         joint.starts,
-        placed_under(group.prior, joint.starts, joint.bells, evidence, says),
+        where,
         group.shapes[number],
     )
-    return replace(placement, told=LogRatio(evidence.first, says))
+    return where, replace(placement, told=LogRatio(evidence.first, told))

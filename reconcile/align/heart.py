@@ -10,6 +10,7 @@ through the same whitening filter, and the evidence is divided by the correlatio
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,6 +18,7 @@ from scipy.fft import irfft, next_fast_len, rfft
 
 from ingest.recording import Floats
 from reconcile.align.grid import NOTHING, STEP_S, LogRatio, delay_summed_out, index_of
+from reconcile.align.lag import WRIST_S, Lag, however_late, kept_up
 from reconcile.energy.compendium import STANDING_MET
 from reconcile.energy.movements import movement, row_of
 from reconcile.plan import Task
@@ -26,13 +28,10 @@ HEART_STEP_S = 2.0
 # Time constants (on, off), seconds, and how common each pair is judged to be.
 RESPONSES = ((20.0, 42.0), (30.0, 55.0), (42.0, 75.0))
 RESPONSE_WEIGHTS = (0.35, 0.40, 0.25)
-# From the bell to the answer that a device shows: people start a second or three late, the heart
-# answers some seconds later, a wrist sensor smooths over some more. Usually near the first,
-# sometimes (a sensor that lags) anywhere in the second range. Judgement, seconds.
-USUAL_DELAY_S, DELAY_SD_S = 13.5, 4.0
-LAGGING_S, LAGGING_SHARE = (13.0, 38.0), 0.12
-# A chest strap shows what the heart does at once, and never lags.
-STRAP_DELAY_S, STRAP_DELAY_SD_S = 10.5, 4.5
+# From the bell to the answer that a strap shows: people start a second or three late, the heart
+# answers some seconds later. A wrist sensor shows it later still (see `lag.py`). Judgement.
+ANSWER_S, ANSWER_SD_S = 10.5, 4.2
+USUAL_DELAY_S = ANSWER_S + WRIST_S
 WHITENING = 0.92
 WHITENING_LAG = 2
 # Whitened samples per independent one, judged from the correlation that whitening leaves.
@@ -127,16 +126,33 @@ def responses_to(demand: Floats) -> Floats:
     return answers
 
 
-def heart_evidence(heart_rate: Floats, answers: Floats, *, strap: bool = False) -> LogRatio:
+@dataclass(frozen=True, eq=False)
+class HeartSays:
+    """Evidence of a heart: for each way in which its device may be late, and whichever it is."""
+
+    by_lag: tuple[LogRatio, ...]
+    whole: LogRatio
+
+    def or_else(self, other: HeartSays, share: float) -> HeartSays:
+        """The evidence if the other is true in this share of cases; both on one grid."""
+
+        def either(one: LogRatio, two: LogRatio) -> LogRatio:
+            both = np.logaddexp(np.log1p(-share) + one.values, np.log(share) + two.values)
+            return LogRatio(one.first, both)
+
+        by_lag = (either(a, b) for a, b in zip(self.by_lag, other.by_lag, strict=True))
+        return HeartSays(tuple(by_lag), either(self.whole, other.whole))
+
+
+def heart_evidence(heart_rate: Floats, answers: Floats, lags: Sequence[Lag]) -> HeartSays:
     """Evidence of heart rate for each time at which the first column of the answers may lie.
 
-    strap: whether it is known to be a chest strap's, which shows what the heart does at once.
-
-    heart_rate: as `heart_grid` makes it. answers: of `responses_to`. The result is averaged over
-    the responses that are tried.
+    heart_rate: as `heart_grid` makes it. answers: of `responses_to`. lags: the ways in which the
+    device may be late. The result is averaged over the responses that are tried.
     """
+    nothing = HeartSays((NOTHING,) * len(lags), NOTHING)
     if len(heart_rate) < 30 or not answers.any():
-        return NOTHING
+        return nothing
     lag = WHITENING_LAG
     before = int(20.0 / HEART_STEP_S)
     answers = np.pad(answers, ((0, 0), (0, 0), (before, 0)))
@@ -147,7 +163,7 @@ def heart_evidence(heart_rate: Floats, answers: Floats, *, strap: bool = False) 
     signal = heart_rate[lag:] - WHITENING * heart_rate[:-lag]
     mask = np.isfinite(signal)
     if np.count_nonzero(mask) < 30:
-        return NOTHING
+        return nothing
     clean = np.where(mask, signal - np.mean(signal[mask]), 0.0)
     total = len(signal)
     size = next_fast_len(total + 2 * count, real=True)
@@ -192,19 +208,12 @@ def heart_evidence(heart_rate: Floats, answers: Floats, *, strap: bool = False) 
     starts = (np.arange(len(joined)) - (count - 1) + before) * HEART_STEP_S
     enough = samples * HEART_STEP_S >= LEAST_OVERLAP_S
     joined = np.where(enough, np.maximum(joined, LEAST_EVIDENCE), 0.0)
-    return _on_fine_grid(starts, delay_summed_out(joined, _delay_shares(strap=strap)))
-
-
-def _delay_shares(*, strap: bool) -> Floats:
-    """How common each delay is judged to be, every 2 s from 0; they sum to 1."""
-    delays_s = np.arange(0.0, LAGGING_S[1] + HEART_STEP_S, HEART_STEP_S)
-    mean_s, sd_s = (STRAP_DELAY_S, STRAP_DELAY_SD_S) if strap else (USUAL_DELAY_S, DELAY_SD_S)
-    usual = np.exp(-0.5 * ((delays_s - mean_s) / sd_s) ** 2)
-    weights = usual / usual.sum()
-    if not strap:
-        lagging = (delays_s >= LAGGING_S[0]).astype(float)
-        weights = (1 - LAGGING_SHARE) * weights + LAGGING_SHARE * lagging / lagging.sum()
-    return np.asarray(weights)
+    shares = np.stack([lag.shares(HEART_STEP_S, ANSWER_S, ANSWER_SD_S) for lag in lags])
+    by_lag = kept_up(delay_summed_out(joined, shares), lags)
+    return HeartSays(
+        tuple(_on_fine_grid(starts, each) for each in by_lag),
+        _on_fine_grid(starts, however_late(by_lag, lags)),
+    )
 
 
 def _on_fine_grid(starts_s: Floats, values: Floats) -> LogRatio:

@@ -78,7 +78,10 @@ def work_on(
     for pull in track.pulls:
         pulling += _share_of_grid(at_s, pull.start_s + first_sample_s, pull.end_s + first_sample_s)
     rows = [np.minimum(pulling, 1.0), _power(track, at_s - first_sample_s)]
-    unpulled = np.zeros(len(at_s))  # left out, or the machine was never reached
+    # Steps that ended before the machine was reached, or of which its file holds nothing. Where
+    # nothing else was to be done, and the file would show it, the step was left out.
+    unpulled = np.zeros(len(at_s))
+    recorded_s = first_sample_s + float(track.time_s[0]), first_sample_s + float(track.time_s[-1])
     for start_s, block in zip(starts_s, steps, strict=True):
         for group in _groups(block):
             row = np.zeros(len(at_s))
@@ -89,7 +92,7 @@ def work_on(
                     row += _share_of_grid(at_s, low, high)
                 elif len(own):
                     row += _share_of_grid(at_s, low, min(high, float(own.min())))
-                else:
+                elif len(step.tasks) > 1 or not recorded_s[0] <= low < high <= recorded_s[1]:
                     unpulled += _share_of_grid(at_s, low, high)
             rows.append(np.minimum(row, 1.0))
     rows = [row for row in (*rows, unpulled) if row.any()]

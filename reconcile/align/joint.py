@@ -25,6 +25,7 @@ from reconcile.align.grid import (
     LogRatio,
     blurred,
     log_sum_exp,
+    log_summed,
     normal_weights,
 )
 from reconcile.filters import convolve_full
@@ -39,6 +40,8 @@ SWEEPS = 4
 # of the class, which is judged apart.
 LEAST_OVERLAP = 60
 NOT_OF_CLASS = 30.0
+# A way in which a device may be late is not looked at where it is less likely than this.
+UNLIKELY_WAY = 1e-3
 # What everybody does alike (a second late at every bell) is in no recording's own doubt: the bell
 # is never known better than this.
 COMMON_DOUBT_SD_S = 0.4
@@ -58,7 +61,9 @@ class RecordingEvidence:
     first: grid index of the first candidate of x. clock: log prior of x on its grid (per step;
     what is missing to 1 is the chance that the recording is of another time altogether).
     length: grid steps from the first sample to the last. reach: the most that the samples may say
-    for one place against another (nats), sensors being what they are.
+    for one place against another (nats), sensors being what they are. ways: where the device may
+    have been late in one way or another all along, the log share and the evidence in each way;
+    `blocks` then mixes them block by block.
     """
 
     delay: int
@@ -68,6 +73,12 @@ class RecordingEvidence:
     clock: Floats
     length: int
     reach: float = 20.0
+    ways: tuple[tuple[float, RecordingEvidence], ...] = ()
+
+    @property
+    def each_way(self) -> tuple[tuple[float, RecordingEvidence], ...]:
+        """The ways, or the one that there is."""
+        return self.ways or ((0.0, self),)
 
     @property
     def last(self) -> int:
@@ -113,6 +124,10 @@ class Posterior:
     def mean_s(self) -> float:
         """Mean, seconds."""
         return float(np.dot(self.weights, np.arange(len(self.weights))) + self.first) * STEP_S
+
+    def likeliest_s(self) -> float:
+        """The likeliest point, seconds."""
+        return (self.first + int(np.argmax(self.weights))) * STEP_S
 
     def sd_s(self) -> float:
         """Standard deviation, seconds."""
@@ -161,12 +176,14 @@ class Place:
 
     clock: distribution of the class time of its first sample. blocks: distribution of each block's
     start on it (grid of s). support: log of how much better the recording is explained by the class
-    than by anything else, its clock prior included.
+    than by anything else, its clock prior included. ways: for each way in which the device may have
+    been late, how probable it is, and `clock` if it is so.
     """
 
     clock: Posterior
     blocks: tuple[Posterior, ...]
     support: float
+    ways: tuple[tuple[float, Posterior], ...]
 
 
 @dataclass(frozen=True, eq=False)
@@ -412,25 +429,42 @@ def placed_under(
     starts: Sequence[int],
     bells: Sequence[Bell],
     recording: RecordingEvidence,
-    told: Floats | None = None,
+    told: Sequence[Floats] | None = None,
 ) -> Place:
     """One recording's place under the bell.
 
-    told: what other recordings say of where its first sample lies (log, over the grid of x), which
-    the bell does not know of; None where they say nothing.
+    told: what other recordings say of where its first sample lies (log, over the grid of x), in
+    each way in which the device may have been late, which the bell does not know of; None where
+    they say nothing.
     """
     search = _Search(prior, [])
     at = dict(enumerate(starts))
-    extra = np.zeros(len(recording.clock)) if told is None else told
-    everything = search.weights(recording, at) + extra
     inside = search.overlaps(recording, at)
-    everything = np.where(inside, everything, everything - NOT_OF_CLASS)
+    beyond = np.where(inside, 0.0, -NOT_OF_CLASS)
+    extra = [beyond] * len(recording.each_way) if told is None else [beyond + t for t in told]
+    each = [
+        share + search.weights(way, at) + of_way
+        for (share, way), of_way in zip(recording.each_way, extra, strict=True)
+    ]
+    everything = log_summed(each)
+    support = log_sum_exp(everything)
+    shares = [float(np.exp(log_sum_exp(row) - support)) for row in each]
+    likely = [
+        (share, way, of_way)
+        for (share, way), of_way, likelihood in zip(recording.each_way, extra, shares, strict=True)
+        if likelihood > UNLIKELY_WAY
+    ]
     return Place(
         normalised(recording.first, everything),
         tuple(
-            _placement(search, recording, block, at, bells[block], extra) for block in search.blocks
+            _placement(search, recording, block, at, bells[block], likely)
+            for block in search.blocks
         ),
-        log_sum_exp(everything),
+        support,
+        tuple(
+            (share, normalised(recording.first, row))
+            for share, row in zip(shares, each, strict=True)
+        ),
     )
 
 
@@ -440,21 +474,20 @@ def _placement(
     block: int,
     starts: dict[int, int],
     bell: Bell,
-    told: Floats,
+    ways: Sequence[tuple[float, RecordingEvidence, Floats]],
 ) -> Posterior:
-    """Distribution of one block's start on one recording, its own evidence counted once."""
+    """Distribution of one block's start on one recording, its own evidence counted once.
+
+    ways: in which the device may well have been late, with what else is known of where a placed
+    recording then lies.
+    """
     others = {b: s for b, s in starts.items() if b != block}
-    over_others = search.weights(recording, others)
-    over_x = over_others + told
-    # Where a placed recording lies, given that it is of the class at all.
-    over_x = np.where(search.overlaps(recording, starts), over_x, over_x - NOT_OF_CLASS)
-    over_x = np.exp(over_x - np.max(over_x))
     ratio = recording.blocks[block]
     others_say = bell.said
     if len(ratio.values) > 1:
         own = search.said_by(
             recording,
-            over_others,
+            search.weights(recording, others),
             (ratio, recording.hearts[block]),
             bell.first,
             len(bell.said.rest),
@@ -464,8 +497,12 @@ def _placement(
     cavity = np.convolve(cavity, COMMON_DOUBT, mode="same")
     kept = np.flatnonzero(cavity > 1e-7 * np.max(cavity))
     low, high = int(kept[0]), int(kept[-1]) + 1
-    spread = np.maximum(convolve_full(cavity[low:high], over_x[::-1]), 0.0)
     first = bell.first + low + recording.delay - recording.last
-    log_weights = np.log(np.maximum(spread, 1e-13 * np.max(spread)))
-    own_evidence = limited(ratio.on(first, len(spread)), recording.reach)
-    return normalised(first, log_weights + own_evidence)
+    over_x = [share + search.weights(way, others) + of_way for share, way, of_way in ways]
+    top = max(float(np.max(row)) for row in over_x)
+    said = []
+    for (_, way, _), row in zip(ways, over_x, strict=True):
+        spread = np.maximum(convolve_full(cavity[low:high], np.exp(row - top)[::-1]), 0.0)
+        spread = np.log(np.maximum(spread, 1e-13 * np.max(spread) + 1e-300))
+        said.append(spread + limited(way.blocks[block].on(first, len(spread)), way.reach))
+    return normalised(first, log_summed(said))

@@ -15,7 +15,15 @@ from reconcile.align.clocks import MACHINE, WATCH, shown_log_prior
 from reconcile.align.edges import (
     lap_marks,
 )
-from reconcile.align.grid import NOTHING, STEP_S, LogRatio, grid_s, index_of, log_sum_exp
+from reconcile.align.grid import (
+    NOTHING,
+    STEP_S,
+    LogRatio,
+    grid_s,
+    index_of,
+    log_sum_exp,
+    log_summed,
+)
 from reconcile.align.joint import (
     ClassPrior,
     JointEstimate,
@@ -25,12 +33,14 @@ from reconcile.align.joint import (
     StartPrior,
     estimate,
 )
+from reconcile.align.lag import lags_of
 from reconcile.align.signals import Signals
 from reconcile.align.sources import (
     HEART_RATE,
     PINNED,
     Findings,
     evidence_by_source,
+    heart_says,
 )
 from reconcile.classes import Pin
 from reconcile.plan import Plan, TimedBlock
@@ -149,15 +159,44 @@ def recording_evidence(
     else:
         habits = MACHINE if signals.track is not None else WATCH
         clock = shown_log_prior(recording, stated_start, x_s, habits) + np.log(STEP_S)
-    reach = reach_of(signals, pinned=bool(pins))
-    return RecordingEvidence(
+    evidence = RecordingEvidence(
         index_of(assignment.delay_s),
         blocks,
         hearts,
         first,
         clock,
         index_of(signals.length_s),
-        reach,
+        reach_of(signals, pinned=bool(pins)),
+    )
+    return replace(evidence, ways=_ways(assignment, plan, told, evidence, findings))
+
+
+def _ways(
+    assignment: Assignment,
+    plan: Plan,
+    told: Sequence[Mapping[str, LogRatio]],
+    evidence: RecordingEvidence,
+    findings: Findings,
+) -> tuple[tuple[float, RecordingEvidence], ...]:
+    """The evidence of one recording in each way in which its device may be late all along.
+
+    told: what each source says of each block; a heart says it in one way or another.
+    """
+    lags = lags_of(strap=assignment.signals.by_strap)
+    if len(lags) < 2 or not any(HEART_RATE in sources for sources in told):
+        return ()
+    ways: list[list[LogRatio]] = [[] for _ in lags]
+    for block, sources in zip(plan.timed_blocks, told, strict=True):
+        rest = [ratio for name, ratio in sources.items() if name != HEART_RATE]
+        if HEART_RATE not in sources:
+            hearts: tuple[LogRatio, ...] = (NOTHING,) * len(lags)
+        else:
+            hearts = heart_says(assignment, block, findings).by_lag
+        for way, heart in zip(ways, hearts, strict=True):
+            way.append(reduce(LogRatio.plus, rest, heart))
+    return tuple(
+        (float(np.log(lag.share)), replace(evidence, blocks=tuple(way)))
+        for lag, way in zip(lags, ways, strict=True)
     )
 
 
@@ -178,9 +217,13 @@ def fit_under_bell(
         tuple(index_of(block.duration_s) for block in plan.timed_blocks),
     )
     evidence = recording_evidence(assignment, plan, prior, stated_start, {}, findings)
-    weights = evidence.clock.copy()
-    for number, start in enumerate(bells):
-        weights = weights + evidence.given_start(number, start)
+    each = []
+    for share, way in evidence.each_way:
+        weights = share + evidence.clock
+        for number, start in enumerate(bells):
+            weights = weights + way.given_start(number, start)
+        each.append(weights)
+    weights = log_summed(each)
     return log_sum_exp(weights), (evidence.first + int(np.argmax(weights))) * STEP_S
 
 

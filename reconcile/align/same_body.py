@@ -10,19 +10,23 @@ Everything is a log ratio over how much later the one's first sample comes than 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from scipy.fft import irfft, next_fast_len, rfft
 
 from ingest.recording import Floats
-from reconcile.align.grid import NOTHING, STEP_S, LogRatio, index_of
+from reconcile.align.answered_work import (
+    OwnFile,
+    OwnTimeline,
+    machine_by_heart,
+    watch_by_work,
+)
+from reconcile.align.grid import STEP_S, LogRatio, index_of, log_summed
 from reconcile.align.heart import HEART_STEP_S
-from reconcile.align.heart_of_machine import explained_by, work_on
-from reconcile.align.joint import Posterior
+from reconcile.align.joint import Place, Posterior
+from reconcile.align.lag import lags_of
 from reconcile.align.signals import Signals
 from reconcile.filters import convolve_full
-from reconcile.timeline import PlannedStep
 
 # Both hearts are smoothed over this and whitened; what is left is this far from independent.
 # Judgement, as are all the numbers below.
@@ -31,59 +35,44 @@ WHITENING = 0.97
 LARGEST_CHANGE_BPM = 4.0
 SECONDS_PER_INDEPENDENT = 10.0
 LEAST_COMMON_S = 120
-# How much later than a strap's a watch shows the same heart: another strap at once; a wrist sensor
-# by its filter, and now and then it lags.
-STRAP_SD_S = 0.7
-WRIST_DELAY_S, WRIST_DELAY_SD_S = 3.0, 1.7
-LAGGING_S, LAGGING_SHARE = (6.0, 22.0), 0.15
 # How often two hearts under one name are not one, and the most that they may say (nats).
 NOT_ONE_HEART = 0.1
 HEARTS_REACH = 8.0
-# What the fit of a heart to a machine's work says is divided by this, and now and then is nothing.
-TEMPERED = 2.5
-NO_ANSWER = 0.05
-# A heart is fitted to a machine's work only where the machine's place is in more doubt than this,
-# over places this likely and not many more than so many of them, and only where the watch is likely
-# to lie within so much of its likeliest place.
-HELD, IN_DOUBT_S = 0.95, 7.0
-LEAST_LIKELY, PLACES_APART_S, MOST_PLACES = 1e-4, 4.0, 60
-WITNESS_S, LEAST_TRUST = 10.0, 0.4
-
-
-@dataclass(frozen=True, eq=False)
-class OwnFile:
-    """One of an athlete's recordings as far as it was placed without the others.
-
-    clock: where its first sample lies in the class.
-    """
-
-    signals: Signals
-    clock: Posterior
 
 
 def told_by_each_other(
-    files: Sequence[OwnFile],
-    delay_s: float,
-    bells_s: Sequence[float],
-    steps: Sequence[Sequence[PlannedStep]],
-) -> list[Floats]:
+    files: Sequence[OwnFile], turns: Sequence[OwnFile], own: OwnTimeline
+) -> list[list[Floats]]:
     """What an athlete's recordings say of where each other's first sample lies: log, as `clock`.
 
-    bells_s: class time of each block's start; delay_s: how much later the athlete begins.
+    Of each file, in each way in which its device may be late. turns: the athlete's own part of
+    machines that they used in turns with others.
     """
-    told = [np.zeros(len(file.clock.weights)) for file in files]
-    for m, machine in enumerate(files):
-        for w, watch in enumerate(files):
-            if machine.signals.track is None or watch.signals.track is not None:
-                continue
-            ratio = one_heart(machine.signals, watch.signals)
-            told[m] += _message(watch.clock, ratio, machine.clock)
-            back = LogRatio(-ratio.last, ratio.values[::-1])
-            told[w] += _message(machine.clock, back, watch.clock)
-            in_doubt = _held_s(machine.clock) > IN_DOUBT_S and not ratio.values.any()
-            if in_doubt and len(watch.signals.heart):
-                told[m] += _by_work(machine, watch, delay_s, bells_s, steps)
+    told = [[np.zeros(len(way.weights)) for _, way in file.place.ways] for file in files]
+    machines = [n for n, file in enumerate(files) if file.signals.track is not None]
+    for w in (n for n in range(len(files)) if n not in machines):
+        watch, witnesses = files[w], list(turns)
+        for m in machines:
+            machine = files[m]
+            by_lag = one_heart(machine.signals, watch.signals)
+            if by_lag:
+                _add(told[m], [_by_one_heart(machine.clock, watch.place, by_lag)])
+                back = [LogRatio(-ratio.last, ratio.values[::-1]) for ratio in by_lag]
+                _add(told[w], [_message(machine.clock, ratio, watch.clock) for ratio in back])
+            else:
+                witnesses.append(machine)
+                _add(told[m], [machine_by_heart(machine, watch, own)])
+        answers = (watch_by_work(watch, machine, own) for machine in witnesses)
+        answered = next((says for says in answers if says is not None), None)
+        _add(told[w], [answered] * len(told[w]))
     return told
+
+
+def _add(told: list[Floats], more: Sequence[Floats | None]) -> None:
+    """Add what is said in each way, where something is."""
+    for number, says in enumerate(more):
+        if says is not None:
+            told[number] = told[number] + says
 
 
 def _message(other: Posterior, ratio: LogRatio, own: Posterior) -> Floats:
@@ -96,53 +85,27 @@ def _message(other: Posterior, ratio: LogRatio, own: Posterior) -> Floats:
     return np.asarray(np.log1p(np.maximum(values, 0.0)))
 
 
-def _held_s(clock: Posterior) -> float:
-    """Over how many seconds the likeliest 95 % of a distribution lie."""
-    held = np.cumsum(np.sort(clock.weights)[::-1])
-    return (int(np.searchsorted(held, HELD)) + 1) * STEP_S
-
-
-def _by_work(
-    machine: OwnFile,
-    watch: OwnFile,
-    delay_s: float,
-    bells_s: Sequence[float],
-    steps: Sequence[Sequence[PlannedStep]],
-) -> Floats:
-    """What the watch's heart says of where the machine's file lies: log, on the latter's grid."""
-    likely = np.flatnonzero(machine.clock.weights > LEAST_LIKELY)
-    # Some seconds apart, a heart being slow, or further where there are very many places.
-    apart = index_of(PLACES_APART_S)
-    apart *= 1 + len(likely) // (apart * MOST_PLACES)
-    looked_at = np.unique((machine.clock.first + likely) // apart) * apart
-    middle = int(np.argmax(watch.clock.weights))
-    reach = min(middle, len(watch.clock.weights) - 1 - middle, index_of(WITNESS_S))
-    near = watch.clock.weights[middle - reach : middle + reach + 1]
-    trust = (1 - NO_ANSWER) * float(near.sum())
-    if trust < LEAST_TRUST:
-        return np.zeros(len(machine.clock.weights))
-    ratio = work_answered(
-        machine.signals,
-        watch.signals,
-        np.asarray(looked_at * STEP_S - delay_s, dtype=np.float64),
-        (watch.clock.first + middle) * STEP_S - delay_s,
-        bells_s,
-        steps,
+def _by_one_heart(machine: Posterior, watch: Place, of_lags: Sequence[LogRatio]) -> Floats:
+    """What one heart in both says of the machine's file, however late the watch is."""
+    return np.asarray(
+        log_summed(
+            [
+                np.log(max(probability, 1e-300)) + _message(clock, ratio, machine)
+                for (probability, clock), ratio in zip(watch.ways, of_lags, strict=True)
+            ]
+        )
     )
-    at = machine.clock.first + np.arange(len(machine.clock.weights))
-    share = np.interp(at, looked_at, ratio, left=0.0, right=0.0)
-    share = convolve_full(share, near / near.sum())[reach : reach + len(share)]
-    return np.asarray(np.log(1 - trust + trust * np.maximum(share, 0.0)))
 
 
-def one_heart(strap: Signals, watch: Signals) -> LogRatio:
+def one_heart(strap: Signals, watch: Signals) -> tuple[LogRatio, ...]:
     """Log ratio of each time from the watch's first sample to the machine's, by one heart in both.
 
-    strap: a machine's recording with the heart that it heard. The ratio is over all delays of the
-    watch's sensor, and to two hearts that have nothing to do with each other.
+    For each way in which the watch may be late; none where a heart is missing or they tell nothing.
+    strap: a machine's recording with the heart that it heard. The ratio is to two hearts that have
+    nothing to do with each other.
     """
     if not len(strap.heart) or not len(watch.heart):
-        return NOTHING
+        return ()
     first, first_good = _whitened(strap.heart)
     second, second_good = _whitened(watch.heart)
     length = next_fast_len(len(first) + len(second))
@@ -163,11 +126,19 @@ def one_heart(strap: Signals, watch: Signals) -> LogRatio:
     at = np.arange(index_of(float(moves[0])), index_of(float(moves[-1])) + 1)
     fine = np.interp(at * STEP_S, moves, ratio)
     top = float(fine.max())
-    delay = _delay_shares(strap=watch.by_strap)
-    summed = np.maximum(convolve_full(np.exp(fine - top), delay[::-1]), 1e-300)
-    told = np.logaddexp(np.log(NOT_ONE_HEART), np.log(1 - NOT_ONE_HEART) + top + np.log(summed))
-    least = max(float(np.log(NOT_ONE_HEART)), float(told.max()) - HEARTS_REACH)
-    return LogRatio(int(at[0]) - (len(delay) - 1), np.maximum(told - least, 0.0))
+    delays = [lag.shares(STEP_S) for lag in lags_of(strap=watch.by_strap)]
+    shifted = [np.maximum(convolve_full(np.exp(fine - top), d[::-1]), 1e-300) for d in delays]
+    told = [
+        np.logaddexp(np.log(NOT_ONE_HEART), np.log(1 - NOT_ONE_HEART) + top + np.log(each))
+        for each in shifted
+    ]
+    least = max(
+        float(np.log(NOT_ONE_HEART)), max(float(each.max()) for each in told) - HEARTS_REACH
+    )
+    if max(float(each.max()) for each in told) <= least:
+        return ()
+    first_index = int(at[0]) - (len(delays[0]) - 1)
+    return tuple(LogRatio(first_index, np.maximum(each - least, 0.0)) for each in told)
 
 
 def _whitened(heart: Floats) -> tuple[Floats, Floats]:
@@ -190,43 +161,3 @@ def _whitened(heart: Floats) -> tuple[Floats, Floats]:
 def _correlated(first: Floats, second: Floats, length: int) -> Floats:
     """Σ first[u] · second[u + move], for every move (negative ones counted from the end)."""
     return np.asarray(irfft(np.conj(rfft(first, length)) * rfft(second, length), length))
-
-
-def _delay_shares(*, strap: bool) -> Floats:
-    """How common each delay of a watch behind a strap is judged to be, from 0 in grid steps."""
-    delay_s = np.arange(0.0, LAGGING_S[1] + STEP_S, STEP_S)
-    if strap:
-        shares = np.exp(-0.5 * (delay_s / STRAP_SD_S) ** 2)
-        return np.asarray(shares / shares.sum())
-    usual = np.exp(-0.5 * ((delay_s - WRIST_DELAY_S) / WRIST_DELAY_SD_S) ** 2)
-    lagging = (delay_s >= LAGGING_S[0]).astype(np.float64)
-    return np.asarray(
-        (1 - LAGGING_SHARE) * usual / usual.sum() + LAGGING_SHARE * lagging / lagging.sum()
-    )
-
-
-def work_answered(
-    machine: Signals,
-    watch: Signals,
-    machine_first_s: Floats,
-    watch_first_s: float,
-    bells_s: Sequence[float],
-    steps: Sequence[Sequence[PlannedStep]],
-) -> Floats:
-    """Ratio of each place of a machine's first sample, by how well the heart answers its work.
-
-    All times are on the athlete's own clock, on which bells_s are the blocks' starts. The ratio is
-    to all the places that are looked at, alike.
-    """
-    track = machine.track
-    assert track is not None
-    first = round(watch_first_s / HEART_STEP_S)
-    off_grid_s = first * HEART_STEP_S - watch_first_s
-    fits = np.array(
-        [
-            explained_by(first, watch.heart, work_on(track, at_s + off_grid_s, bells_s, steps))
-            for at_s in machine_first_s
-        ]
-    )
-    share = np.exp((fits - fits.max()) / TEMPERED)
-    return np.asarray(share / share.mean())

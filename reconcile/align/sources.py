@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -17,7 +17,8 @@ from reconcile.align.edges import (
     pull_evidence,
 )
 from reconcile.align.grid import STEP_S, LogRatio, index_of
-from reconcile.align.heart import block_demand, heart_evidence, responses_to
+from reconcile.align.heart import HeartSays, block_demand, heart_evidence, responses_to
+from reconcile.align.lag import lags_of
 from reconcile.align.rhythm import rhythm_evidence
 from reconcile.align.signals import Signals
 from reconcile.classes import Pin
@@ -40,12 +41,12 @@ class Findings:
     """
 
     answers: dict[bytes, Floats] = field(default_factory=dict)
-    hearts: dict[tuple[Signals, bytes], LogRatio] = field(default_factory=dict)
+    hearts: dict[tuple[Signals, bytes], HeartSays] = field(default_factory=dict)
     pulls: dict[tuple[Signals, bool, tuple[WorkWindow, ...]], LogRatio] = field(
         default_factory=dict
     )
 
-    def heart(self, signals: Signals, steps: Sequence[PlannedStep]) -> LogRatio:
+    def heart(self, signals: Signals, steps: Sequence[PlannedStep]) -> HeartSays:
         """What heart rate says of where these steps begin."""
         demand = block_demand(steps)
         key = demand.tobytes()
@@ -53,7 +54,7 @@ class Findings:
             self.answers[key] = responses_to(demand)
         if (signals, key) not in self.hearts:
             self.hearts[signals, key] = heart_evidence(
-                signals.heart, self.answers[key], strap=signals.by_strap
+                signals.heart, self.answers[key], lags_of(strap=signals.by_strap)
             )
         return self.hearts[signals, key]
 
@@ -90,8 +91,7 @@ def evidence_by_source(
         return {"pin": LogRatio(index_of(pin.start_s) - 1, pinned)}
     found: dict[str, LogRatio] = {}
     if len(signals.heart):
-        left_out = assignment.left_out.get(block.name, {})
-        found[HEART_RATE] = _heart(signals, steps, left_out, findings)
+        found[HEART_RATE] = heart_says(assignment, block, findings).whole
     if signals.track is not None and signals.upload.recording is not None:
         found["machine"] = findings.machine(assignment, block)
     if signals.rhythm and signals.upload.recording is not None:
@@ -104,20 +104,15 @@ def evidence_by_source(
     return found
 
 
-def _heart(
-    signals: Signals,
-    steps: Sequence[PlannedStep],
-    left_out: Mapping[int, float],
-    findings: Findings,
-) -> LogRatio:
-    """What heart rate says, with rounds that were perhaps left out and without them."""
+def heart_says(assignment: Assignment, block: TimedBlock, findings: Findings) -> HeartSays:
+    """What heart rate says of a block's start, with rounds perhaps left out and without them."""
+    signals, steps = assignment.signals, assignment.steps[block.name]
+    left_out = assignment.left_out.get(block.name, {})
     as_planned = findings.heart(signals, steps)
     done = [s if s.round not in left_out else replace(s, kind="rest", tasks=()) for s in steps]
     if not left_out or all(step.kind == "rest" for step in done):
         return as_planned
-    share = min(left_out.values())
-    without = np.log(share) + findings.heart(signals, done).values
-    return replace(as_planned, values=np.logaddexp(np.log1p(-share) + as_planned.values, without))
+    return as_planned.or_else(findings.heart(signals, done), min(left_out.values()))
 
 
 def _turns(track: MachineTrack) -> list[Bout]:

@@ -10,7 +10,7 @@ compared with what was counted.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -279,3 +279,27 @@ def told_by_turns(
         return sum(read_off(name) for name in ways)
 
     return told_by_lines(place.clock, written)
+
+
+def own_turns(
+    record: ClassRecord,
+    item: Signals,
+    owned: tuple[str, ...],
+    bells_s: Sequence[float],
+    place: Place,
+) -> dict[str, Signals]:
+    """Of a placed machine that several used in turns, each one's own part, heart left out."""
+    assert item.track is not None
+    first_s = place.clock.likeliest_s()
+    turns: dict[str, list[tuple[float, float]]] = {}
+    for athlete in (a for a in record.athletes if a.athlete in owned):
+        steps = athlete_steps(record, athlete)
+        turns[athlete.athlete] = [
+            turn
+            for block, bell_s in zip(record.plan.timed_blocks, bells_s, strict=True)
+            for turn in machine_turns(steps[block.name], bell_s + athlete.delay_s - first_s)
+        ]
+    return {
+        name: replace(item, track=track, heart=np.zeros(0))
+        for name, track in split_by_turn(item.track, turns).items()
+    }

@@ -12,6 +12,7 @@ from ingest.recording import Lap
 from reconcile.align.edges import Bout, WorkWindow, lap_evidence, pull_evidence
 from reconcile.align.grid import STEP_S, LogRatio
 from reconcile.align.heart import block_demand, heart_evidence, responses_to
+from reconcile.align.lag import OF_STRAPS, OF_WRISTS
 from reconcile.timeline import PlannedStep
 from tests.reconcile.known_class import STEPS
 
@@ -113,6 +114,6 @@ def test_a_straps_answer_is_taken_for_an_earlier_one() -> None:
     rng = np.random.default_rng(1)
     signal = np.concatenate([np.zeros(60), 60 * answers[1, 0], np.zeros(60)]) + 90
     heart = signal + rng.normal(0, 1.0, signal.size)
-    wrist, strap = (heart_evidence(heart, answers, strap=known) for known in (False, True))
+    wrist, strap = (heart_evidence(heart, answers, lags).whole for lags in (OF_WRISTS, OF_STRAPS))
     places = [(one.first + int(np.argmax(one.values))) * STEP_S for one in (wrist, strap)]
     assert 1.0 <= places[1] - places[0] <= 5.0

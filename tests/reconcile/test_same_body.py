@@ -10,6 +10,7 @@ import pytest
 from ingest.recording import Recording
 from reconcile.align.explain import OWN_OTHER_FILES, explain
 from reconcile.align.grid import STEP_S, LogRatio
+from reconcile.align.lag import OF_WRISTS, WRIST_S
 from reconcile.align.same_body import HEARTS_REACH, one_heart
 from reconcile.align.signals import Signals, prepare
 from reconcile.engine import workings
@@ -66,31 +67,31 @@ def likeliest_s(ratio: LogRatio) -> float:
     return (ratio.first + int(np.argmax(ratio.values))) * STEP_S
 
 
-@pytest.mark.parametrize("late_s", [1.0, 3.0, 5.0])
-def test_one_heart_in_two_files_tells_the_time_between_them(late_s: float) -> None:
-    ratio = one_heart(
-        signals("b01.rower.fit", machine(strap=True)),
+def told(*, late_s: float = 0.0, strap: bool = True) -> tuple[LogRatio, ...]:
+    return one_heart(
+        signals("b01.rower.fit", machine(strap=strap)),
         signals("b01.watch.fit", watch(late_s=late_s)),
     )
+
+
+@pytest.mark.parametrize("late_s", [1.0, 3.0, 5.0])
+def test_one_heart_in_two_files_tells_the_time_between_them(late_s: float) -> None:
+    usual, *lagging = told(late_s=late_s)
     # The machine's file begins 50 s after the watch's; a wrist sensor is usually some 3 s late.
-    assert likeliest_s(ratio) == pytest.approx(50.0 + late_s - 3.0, abs=1.5)
-    assert ratio.values.max() == pytest.approx(HEARTS_REACH)
-    assert ratio.values.min() >= 0.0
+    assert likeliest_s(usual) == pytest.approx(50.0 + late_s - WRIST_S, abs=1.5)
+    assert max(ratio.values.max() for ratio in (usual, *lagging)) == pytest.approx(HEARTS_REACH)
+    assert min(ratio.values.min() for ratio in (usual, *lagging)) >= 0.0
 
 
-def test_a_sensor_that_lags_is_allowed_for() -> None:
-    ratio = one_heart(
-        signals("b01.rower.fit", machine(strap=True)), signals("b01.watch.fit", watch(late_s=15.0))
-    )
-    truth = ratio.at(np.array([round(50.0 / STEP_S)]))[0]
-    assert truth > ratio.values.max() - 5.0
+def test_a_sensor_that_lags_tells_another_time_in_each_way_to_lag() -> None:
+    ratios = told(late_s=15.0)
+    assert len(ratios) == len(OF_WRISTS)
+    for lag, ratio in zip(OF_WRISTS, ratios, strict=True):
+        assert likeliest_s(ratio) == pytest.approx(50.0 + 15.0 - lag.late_s, abs=0.5 + lag.width_s)
 
 
 def test_a_file_without_a_heart_says_nothing() -> None:
-    ratio = one_heart(
-        signals("b01.rower.fit", machine(strap=False)), signals("b01.watch.fit", watch())
-    )
-    assert not ratio.values.any()
+    assert told(strap=False) == ()
 
 
 def placed(*, strap: bool, with_watch: bool, clock_s: float = 0.0) -> BlockPlacement:
@@ -120,6 +121,15 @@ def test_a_strap_in_the_machines_file_sets_the_watchs_clock_right() -> None:
     result = class_of(HELD, files, starts_s=RECORDED).reconciled()
     (block,) = of_file(result, "b01.watch.fit").blocks[:1]
     assert block.start_s == pytest.approx(90.0, abs=4.0)
+
+
+@pytest.mark.parametrize("late_s", [12.0, 15.0, 18.0])
+def test_a_sensor_that_lags_is_not_taken_for_a_clock_that_is_out(late_s: float) -> None:
+    """A strap in the machine's file says it as the answer to the work does: it is one lag."""
+    files = {"b01.rower.fit": machine(strap=True), "b01.watch.fit": watch(late_s=late_s)}
+    result = class_of(HELD, files, starts_s=RECORDED).reconciled()
+    (block,) = of_file(result, "b01.watch.fit").blocks[:1]
+    assert block.start_s == pytest.approx(90.0, abs=3.0)
 
 
 def test_what_the_athletes_other_files_say_is_told_beside_the_other_sources() -> None:
