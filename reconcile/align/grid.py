@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -40,6 +41,12 @@ class LogRatio:
     def last(self) -> int:
         """Grid index of the last value."""
         return self.first + len(self.values) - 1
+
+    @cached_property
+    def lift(self) -> tuple[float, Floats]:
+        """Its highest value h, at least 0, and exp(value − h) beyond what outside the grid has."""
+        highest = max(float(np.max(self.values)), 0.0)
+        return highest, np.exp(self.values - highest) - np.exp(-highest)
 
     def at(self, indices: np.ndarray) -> Floats:
         """Values at grid indices, 0 outside."""

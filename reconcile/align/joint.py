@@ -12,7 +12,7 @@ explicit moves by whole blocks keep it from settling a round off.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import reduce
 
 import numpy as np
@@ -159,10 +159,14 @@ class Said:
 
 @dataclass(frozen=True, eq=False)
 class Bell:
-    """What is said of one block's start given the other blocks: grid indices from `first` on."""
+    """What is said of one block's start given the other blocks: grid indices from `first` on.
+
+    said_by: what of it each recording says.
+    """
 
     first: int
     said: Said
+    said_by: Mapping[RecordingEvidence, Said] = field(default_factory=dict)
 
     @property
     def posterior(self) -> Posterior:
@@ -212,6 +216,7 @@ class _Search:
         self.prior = prior
         self.recordings = recordings
         self.blocks = range(len(prior.starts))
+        self._bells: dict[tuple[int, frozenset[tuple[int, int]]], Bell] = {}
 
     def weights(self, recording: RecordingEvidence, starts: dict[int, int]) -> Floats:
         """Log weight over x of one recording, given the starts of some blocks."""
@@ -240,8 +245,7 @@ class _Search:
         kept = np.flatnonzero(mass > 1e-9)
         low, high = int(kept[0]), int(kept[-1]) + 1
         mass = mass[low:high]
-        peak = max(float(np.max(ratio.values)), 0.0)
-        lift = np.exp(ratio.values - peak) - np.exp(-peak)
+        peak, lift = ratio.lift
         summed = convolve_full(mass, lift) if len(mass) > 1 else mass[0] * lift
         offset = recording.first + low + ratio.first - recording.delay
         at = np.arange(first, first + count) - offset
@@ -294,15 +298,27 @@ class _Search:
     def single_move(self, block: int, starts: dict[int, int]) -> Bell:
         """What is said of one block's start, the placed ones held, the others ignored."""
         others = {b: s for b, s in starts.items() if b != block}
+        key = block, frozenset(others.items())
+        if key not in self._bells:
+            self._bells[key] = self._bell(block, others)
+        return self._bells[key]
+
+    def _bell(self, block: int, others: dict[int, int]) -> Bell:
         own = self.prior.starts[block]
         count = len(own.values)
-        said = Said(np.zeros(count), self.chain_prior(block, others, own.first, count))
-        for recording in self.recordings:
-            ratios = (recording.blocks[block], recording.hearts[block])
-            if len(ratios[0].values) > 1:
-                weights = self.weights(recording, others)
-                said = said.plus(self.said_by(recording, weights, ratios, own.first, count))
-        return Bell(own.first, said)
+        said_by = {
+            recording: self.said_by(
+                recording,
+                self.weights(recording, others),
+                (recording.blocks[block], recording.hearts[block]),
+                own.first,
+                count,
+            )
+            for recording in self.recordings
+            if len(recording.blocks[block].values) > 1
+        }
+        prior = Said(np.zeros(count), self.chain_prior(block, others, own.first, count))
+        return Bell(own.first, reduce(Said.plus, said_by.values(), prior), said_by)
 
     def tail_move(self, block: int, starts: dict[int, int]) -> int:
         """Best shift (grid steps) of a block together with all after it, the others held."""
@@ -354,7 +370,8 @@ class _Search:
 
 def limited(evidence: Floats, reach: float) -> Floats:
     """Evidence of which the best says at most `reach` more than the worst."""
-    return np.logaddexp(evidence, np.max(evidence) - reach)
+    least = np.max(evidence) - reach
+    return np.asarray(least + np.log(1.0 + np.exp(evidence - least)))
 
 
 def _look_up(prior: StartPrior, at: np.ndarray) -> Floats:
@@ -482,17 +499,8 @@ def _placement(
     recording then lies.
     """
     others = {b: s for b, s in starts.items() if b != block}
-    ratio = recording.blocks[block]
-    others_say = bell.said
-    if len(ratio.values) > 1:
-        own = search.said_by(
-            recording,
-            search.weights(recording, others),
-            (ratio, recording.hearts[block]),
-            bell.first,
-            len(bell.said.rest),
-        )
-        others_say = others_say.minus(own)
+    own = bell.said_by.get(recording)
+    others_say = bell.said if own is None else bell.said.minus(own)
     cavity = normalised(bell.first, others_say.weighed()).weights
     cavity = np.convolve(cavity, COMMON_DOUBT, mode="same")
     kept = np.flatnonzero(cavity > 1e-7 * np.max(cavity))
