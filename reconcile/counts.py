@@ -108,7 +108,7 @@ class PlacedCount:
         begun = track.calories if track.calories is not None else track.metres
         if begun is None or abs(float(begun[0])) >= LEAST_COUNTED or not track.pulls:
             return False
-        if not track.pulling[0]:
+        if not (track.pulling[0] or self._begins_with_work()):
             return not _moves(begun[:2], track.time_s[:2])
         mean_w, first_w = track.pulls[0].mean_power_w, track.pulled_power_w
         if mean_w is None or first_w is None:

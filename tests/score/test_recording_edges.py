@@ -51,8 +51,20 @@ def track(
 
 @pytest.mark.parametrize(
     ("first_s", "counted_from", "covered"),
-    [(-30.0, 0.0, 1.0), (60.0, 0.0, 1.0), (90.0, 0.0, 1.0), (110.0, 5.0, 41 / 150)],
-    ids=["before the bell", "at rest in the opening task", "at the first pull", "in mid-pull"],
+    [
+        (-30.0, 0.0, 1.0),
+        (60.0, 0.0, 1.0),
+        (89.0, 0.0, 1.0),
+        (90.0, 0.0, 1.0),
+        (110.0, 5.0, 41 / 150),
+    ],
+    ids=[
+        "before the bell",
+        "at rest in the opening task",
+        "at rest as the first pull begins",
+        "at the first pull",
+        "in mid-pull",
+    ],
 )
 def test_a_file_that_begins_at_rest_with_nothing_counted_has_lost_nothing(
     first_s: float, counted_from: float, covered: float
