@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from ingest.recording import Floats
 from reconcile.align.grid import STEP_S, index_of
 from reconcile.align.heart import HEART_STEP_S
-from reconcile.align.heart_of_machine import explained_by, work_on
+from reconcile.align.heart_of_machine import explained_beyond_rest, explained_by, work_on
 from reconcile.align.joint import Place, Posterior, limited
 from reconcile.align.signals import Signals
 from reconcile.filters import convolve_full
@@ -99,7 +99,8 @@ def watch_by_work(watch: OwnFile, machine: OwnFile, own: OwnTimeline) -> Floats 
     work = work_on(track, machine.clock.likeliest_s() - own.delay_s, own.bells_s, own.steps)
     looked_at = _looked_at(watch.clock)
     first = np.round((looked_at * STEP_S - own.delay_s) / HEART_STEP_S).astype(np.intp)
-    fits = np.array([explained_by(int(at), heart, work) for at in first]) / WATCH_TEMPERED
+    fits = np.array([explained_beyond_rest(int(at), heart, work) for at in first])
+    fits /= WATCH_TEMPERED
     says = np.interp(_grid(watch.clock), looked_at, fits, left=fits.min(), right=fits.min())
     return limited(says, WATCH_REACH)
 
@@ -144,7 +145,8 @@ def _grid(clock: Posterior) -> NDArray[np.intp]:
 
 def _looked_at(clock: Posterior) -> NDArray[np.intp]:
     """Grid indices of the places that are looked at; further apart where there are very many."""
-    likely = np.flatnonzero(clock.weights > LEAST_LIKELY)
+    least = min(LEAST_LIKELY, float(clock.weights.max()) / 2)
+    likely = np.flatnonzero(clock.weights > least)
     apart = index_of(PLACES_APART_S)
     apart *= 1 + len(likely) // (apart * MOST_PLACES)
     return np.asarray(np.unique((clock.first + likely) // apart) * apart)

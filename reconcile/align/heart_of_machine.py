@@ -95,7 +95,7 @@ def work_on(
                 elif len(step.tasks) > 1 or not recorded_s[0] <= low < high <= recorded_s[1]:
                     unpulled += _share_of_grid(at_s, low, high)
             rows.append(np.minimum(row, 1.0))
-    rows = [row for row in (*rows, unpulled) if row.any()]
+    rows = [row for row in (*rows, unpulled) if row.any()] or [unpulled]
     work = np.stack(rows)
     answers = np.stack([first_order(work, tau_s / HEART_STEP_S) for tau_s in TIME_CONSTANTS_S])
     white = answers[:, :, 1:] - WHITENING * answers[:, :, :-1]
@@ -135,24 +135,44 @@ def explained_by(first: int, heart: Floats, work: Work) -> float:
     first: grid index of the heart's first value on the athlete's own clock. The heights of the
     answers are fitted; delays and time constants are averaged over.
     """
+    return _explained(first, heart, work)[0]
+
+
+def explained_beyond_rest(first: int, heart: Floats, work: Work) -> float:
+    """Log ratio of a heart rate under this work and under none.
+
+    So compared, places of which a recording covers more and less of the work are alike.
+    """
+    by_work, by_none = _explained(first, heart, work)
+    return by_work - by_none
+
+
+def _explained(first: int, heart: Floats, work: Work) -> tuple[float, float]:
+    """Log likelihood under this work, and under a level and a drift; 0 where too little is seen."""
     delays = np.round(DELAYS_S / HEART_STEP_S).astype(np.intp)
     low = max(first + 1, work.first + int(delays[-1]))
     high = min(first + len(heart), work.first + work.answers.shape[2])
     if high - low < LEAST_SAMPLES:
-        return 0.0
+        return 0.0, 0.0
     seen = heart[low - first - 1 : high - first]
     white = seen[1:] - WHITENING * seen[:-1]
     good = np.isfinite(white)
     if np.count_nonzero(good) < LEAST_SAMPLES:
-        return 0.0
+        return 0.0, 0.0
     target = np.zeros(len(white))
     target[good] = _within_reason(white[good])
     gram, cross = _normal_equations(target, good, work, low - work.first, len(delays))
     fitted = np.linalg.solve(gram, cross[:, :, None])[:, :, 0]
-    rss = np.maximum(target @ target - np.einsum("ij,ij->i", fitted, cross), 1e-6)
-    logs = -0.5 * np.count_nonzero(good) / SAMPLES_PER_INDEPENDENT * np.log(rss)
+    independent = np.count_nonzero(good) / SAMPLES_PER_INDEPENDENT
+
+    def likelihood(answered: Floats) -> Floats:
+        return np.asarray(-0.5 * independent * np.log(np.maximum(target @ target - answered, 1e-6)))
+
+    logs = likelihood(np.einsum("ij,ij->i", fitted, cross))
     logs = logs.reshape(len(TIME_CONSTANTS_S), -1) + np.log(_delay_shares())
-    return log_sum_exp(logs) - float(np.log(len(TIME_CONSTANTS_S)))
+    level = np.linalg.solve(gram[0, :2, :2], cross[0, :2])
+    by_none = likelihood(np.asarray(level @ cross[0, :2]))
+    return log_sum_exp(logs) - float(np.log(len(TIME_CONSTANTS_S))), float(by_none)
 
 
 def _normal_equations(

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -10,6 +12,7 @@ from reconcile.align.heart_of_machine import (
     BETTER_BY,
     SAYS,
     answered_best,
+    explained_beyond_rest,
     explained_by,
     work_on,
 )
@@ -28,6 +31,18 @@ blocks:
         tasks:
           - {movement: box step-up, reps: 10}
           - {movement: machine, most: calories}
+      - {rest: 80s}
+    score: {measure: calories, take: total}
+""",
+    main=0.0,
+)
+WHOLE = session(
+    """title: All the way
+blocks:
+  - name: main
+    rounds: 6
+    steps:
+      - {work: 100s, tasks: [{movement: machine, most: calories}]}
       - {rest: 80s}
     score: {measure: calories, take: total}
 """,
@@ -122,3 +137,38 @@ def test_a_short_recording_and_few_machines_say_less() -> None:
     whole, short = answered_best(explained, 600), answered_best(explained, 75)
     assert short == pytest.approx(whole / 4)
     assert 0 < answered_best(explained[:2], 600)[0] < whole[0] / 2
+
+
+def test_a_machine_that_nobody_pulled_explains_a_heart_no_better_than_rest() -> None:
+    """Nothing but the machine was to be done, and its file shows that nothing was."""
+    pulled = machine_track(
+        rowed(WHOLE.wheel(Habits(), -60.0, LAST_S), ("power", "speed")), "rower", "file"
+    )
+    assert pulled is not None
+    idle = np.zeros(len(pulled.time_s))
+    still = replace(pulled, pulling=idle.astype(bool), pulls=(), pulled_power_w=idle)
+    watch = beating(WHOLE.work(Habits()), -120.0, LAST_S, seed=3)
+    assert watch.heart_rate_bpm is not None
+    heart = heart_grid(watch.time_s, watch.heart_rate_bpm)
+    steps = [unfold_block(WHOLE.plan.timed_blocks[0])]
+    beyond = [
+        explained_beyond_rest(-60, heart, work_on(track, -60.0, [0.0], steps))
+        for track in (still, pulled)
+    ]
+    assert beyond[0] == pytest.approx(0.0, abs=0.5)
+    assert beyond[1] > 20.0
+
+
+@pytest.mark.parametrize("before_s", [120.0, 900.0, 1500.0])
+def test_a_place_where_less_is_seen_is_no_better_for_it(before_s: float) -> None:
+    """A heart at rest before and after the work is seen more or less of, and tells as little."""
+    track = machine_track(rowed(WHOLE.wheel(Habits(), -60.0, LAST_S), ("power",)), "rower", "file")
+    assert track is not None
+    watch = beating(WHOLE.work(Habits()), -before_s, LAST_S + before_s, seed=3)
+    assert watch.heart_rate_bpm is not None
+    heart = heart_grid(watch.time_s, watch.heart_rate_bpm)
+    work = work_on(track, -60.0, [0.0], [unfold_block(WHOLE.plan.timed_blocks[0])])
+    here = -int(before_s / 2)
+    places = [here, here - 270, here + 270, here - 700, here + 700]
+    beyond = [explained_beyond_rest(place, heart, work) for place in places]
+    assert int(np.argmax(beyond)) == 0
