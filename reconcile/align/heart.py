@@ -17,7 +17,14 @@ from numpy.typing import NDArray
 from scipy.fft import irfft, next_fast_len, rfft
 
 from ingest.recording import Floats
-from reconcile.align.grid import NOTHING, STEP_S, LogRatio, delay_summed_out, index_of
+from reconcile.align.grid import (
+    NOTHING,
+    STEP_S,
+    LogRatio,
+    delay_summed_out,
+    index_of,
+    log_summed,
+)
 from reconcile.align.lag import WRIST_S, Lag, however_late, kept_up
 from reconcile.energy.compendium import STANDING_MET
 from reconcile.energy.movements import movement, row_of
@@ -200,9 +207,8 @@ def heart_evidence(heart_rate: Floats, answers: Floats, lags: Sequence[Lag]) -> 
         spent = (wide - 2) / 4 * np.log(np.maximum(independent, 1.0))
         heights = fitted[:, 2:].mean(axis=1)
         ratios.append(np.where(heights > 0, ratio, 0.0) - spent)
-    stacked = np.stack(ratios) + np.log(np.array(RESPONSE_WEIGHTS))[:, None]
-    top = stacked.max(axis=0)
-    joined = top + np.log(np.exp(stacked - top).sum(axis=0))
+    weights = np.log(RESPONSE_WEIGHTS)
+    joined = log_summed([ratio + weight for ratio, weight in zip(ratios, weights, strict=True)])
     # Template column c stands for c − before steps after the start, whitened ones for c + lag; the
     # lags of signal and template cancel.
     starts = (np.arange(len(joined)) - (count - 1) + before) * HEART_STEP_S

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ingest.recording import Floats
+from reconcile.align.grid import log_summed
 
 # Behind a strap. A strap behind another strap is as late as their clocks' rounding makes it.
 STRAP_SD_S = 0.7
@@ -78,8 +79,7 @@ def kept_up(says: Floats, lags: Sequence[Lag]) -> Floats:
 
 def however_late(says: Floats, lags: Sequence[Lag]) -> Floats:
     """(time,) What is said, whichever way a device is late; says: of (lag, time)."""
-    top = says.max(axis=0)
-    return np.asarray(top + np.log(np.array([lag.share for lag in lags]) @ np.exp(says - top)))
+    return log_summed([np.log(lag.share) + of_lag for lag, of_lag in zip(lags, says, strict=True)])
 
 
 def lags_of(*, strap: bool) -> tuple[Lag, ...]:

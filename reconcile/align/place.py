@@ -12,9 +12,7 @@ import numpy as np
 from ingest.recording import Floats
 from reconcile.align.assignment import Assignment
 from reconcile.align.clocks import MACHINE, WATCH, shown_log_prior
-from reconcile.align.edges import (
-    lap_marks,
-)
+from reconcile.align.edges import lap_marks
 from reconcile.align.grid import (
     NOTHING,
     STEP_S,
